@@ -1,0 +1,1 @@
+"""Generic equipment and prices as tables, and the loader that checks them."""

@@ -1,0 +1,1 @@
+"""Choices over the whole table: decision, rank, and later the programme."""

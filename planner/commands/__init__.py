@@ -1,0 +1,1 @@
+"""Commands with work of their own."""

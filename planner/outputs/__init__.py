@@ -1,0 +1,1 @@
+"""Draw and write only: nothing here computes a result."""

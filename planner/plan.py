@@ -1,0 +1,409 @@
+"""The plan file: every input and every assumption of a run, as frozen and validated models.
+
+Only `[inventory] file` is mandatory. `read_plan` returns the models together with the list of defaults that
+were used; unknown keys are refused with the nearest known key. Paths are relative to the plan file.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field, ValidationError
+
+from planner.errors import Fault, PlanError, raise_if
+
+Share = Annotated[float, Field(ge=0, le=1)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Twelve = Annotated[tuple[float, ...], Field(min_length=12, max_length=12)]
+Family = Literal["helical_rotor", "centrifugal", "surface"]
+TestKind = Literal["constant_rate_24h", "constant_rate_6h", "step", "short", "airlift", "bailer", "unknown"]
+Grade = Literal["A", "B", "C", "D"]
+
+ONES: tuple[float, ...] = (1.0,) * 12
+TESTED_SHARE: dict[str, float] = {
+    "constant_rate_24h": 0.70,
+    "constant_rate_6h": 0.60,
+    "step": 0.60,
+    "short": 0.50,
+    "airlift": 0.40,
+    "bailer": 0.40,
+    "unknown": 0.40,
+}
+
+
+class Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False)
+
+
+class Programme(Section):
+    name: str = Field("Solar pumping plan", description="shown on every output", min_length=1, max_length=200)
+    currency: str = Field("USD", description="currency of every amount", pattern=r"^[A-Z]{3}$")
+    price_year: int = Field(2026, description="year of all prices", ge=1990, le=2100)
+    discount_rate: Share = Field(0.08, description="real discount rate, 1/year")
+    horizon_years: int = Field(20, description="years over which costs and water are counted", ge=1, le=60)
+
+
+class Inventory(Section):
+    file: str = Field(description="the table of boreholes")
+    crs: str = Field("EPSG:4326", description="coordinate reference system of the position columns")
+    columns: dict[str, str] = Field(default_factory=dict, description="planner name = name in the file")
+    units: dict[str, str] = Field(default_factory=dict, description="planner name = unit in the file")
+    encoding: str = Field("utf-8", description="text encoding; a byte-order mark is accepted")
+    delimiter: str = Field(",", description="field separator", min_length=1, max_length=1)
+
+
+class Area(Section):
+    boundary: str = Field(description="polygons of the programme area")
+    name_field: str = Field("name", description="field with the polygon's name")
+
+
+class RasterSource(Section):
+    """One raster. `scale` and `offset` override those stored in the file; `nodata` likewise."""
+
+    file: str = Field(description="GeoTIFF or another raster that GDAL reads from disk")
+    unit: str = Field(description="unit of the values after scale and offset")
+    bands: tuple[int, ...] | None = Field(None, description="band numbers, 1-based, in month order")
+    scale: float | None = Field(None, description="value = stored × scale + offset")
+    offset: float | None = Field(None, description="value = stored × scale + offset")
+    nodata: float | None = Field(None, description="stored value that means no data")
+
+
+class Rasters(Section):
+    solar: RasterSource | None = Field(None, description="global horizontal irradiation, 12 bands")
+    air_temperature: RasterSource | None = Field(None, description="monthly mean air temperature")
+    elevation: RasterSource | None = Field(None, description="ground elevation")
+    water_level: RasterSource | None = Field(None, description="depth to water, a regional prior")
+    well_yield: RasterSource | None = Field(None, description="yield of wells, a regional prior")
+    population: RasterSource | None = Field(None, description="people a cell")
+    wind_speed: RasterSource | None = Field(None, description="wind speed at module height, monthly or annual")
+
+
+class Demand(Section):
+    norm_l_person_day: Positive = Field(
+        20.0,
+        description="litres a person a day",
+        validation_alias=AliasChoices("norm_l_person_day", "litres_per_person_day"),
+    )
+    livestock_l_tlu_day: Positive = Field(
+        30.0,
+        description="litres a tropical livestock unit a day",
+        validation_alias=AliasChoices("livestock_l_tlu_day", "litres_per_tlu_day"),
+    )
+    irrigation_m3_ha_day: NotNegative = Field(50.0, description="gross irrigation, m3 a hectare a day")
+    growth: float = Field(0.02, description="growth of demand, 1/year; 0 where demand_m3_day is given", ge=-0.1, le=0.2)
+    design_year: int = Field(10, description="year of the horizon that the site is sized for", ge=0, le=60)
+    losses: float = Field(0.10, description="share lost between tank inlet and tap", ge=0, lt=0.9)
+    season: Twelve = Field(ONES, description="monthly factor on demand, January first")
+    service_distance_m: Positive = Field(1000.0, description="farthest that people come to a site, m")
+    storage_share: Share = Field(0.8, description="share of a day's demand that the tank holds")
+
+
+class Well(Section):
+    tested_share: dict[TestKind, Share] = Field(
+        default_factory=lambda: dict(TESTED_SHARE), description="safe share of the tested yield, by kind of test"
+    )
+    old_test_years: Positive = Field(10.0, description="age beyond which a test is discounted, years")
+    old_test_factor: Share = Field(0.9, description="factor on the tested share of an old test")
+    season_swing_m: NotNegative = Field(3.0, description="fall of the rest level from wettest to driest month, m")
+    highest_level_month: int | None = Field(
+        None, description="month of the highest rest level; empty: the month after the cloudiest", ge=1, le=12
+    )
+    decline_m_year: NotNegative = Field(0.0, description="long-term fall of the rest level, m a year")
+    storativity: Positive = Field(0.001, description="storage coefficient, confined aquifer", le=0.5)
+    specific_yield: Positive = Field(0.1, description="storage coefficient, unconfined aquifer", le=0.5)
+    interference_radius_m: NotNegative = Field(300.0, description="neighbours within this distance add drawdown, m")
+    well_loss_share: float = Field(0.2, description="share of the tested drawdown that is well loss", ge=0, lt=1)
+    submergence_m: NotNegative = Field(2.0, description="water kept above the intake, m")
+    available_share: Share = Field(2 / 3, description="share of the available drawdown that may be used")
+    pumping_hours_day: Positive = Field(8.0, description="length of a pumping day in the drawdown law, h", le=24)
+    safe_hours_day: Positive = Field(10.0, description="hours at the safe rate that give the daily limit, h", le=24)
+    days_since_recovery: int = Field(180, description="pumped days since the water table last recovered", ge=1)
+    test_hours_unknown: Positive = Field(6.0, description="duration assumed for a test without one, h")
+    depth_unknown_m: Positive = Field(20.0, description="water column assumed where no depth is known, m")
+    specific_capacity_m3_h_m: Positive = Field(
+        0.33, description="specific capacity assumed where no test of the inventory gives one, m3/h/m"
+    )
+    casing_unknown_mm: Positive = Field(100.0, description="inside diameter assumed where the inventory has none, mm")
+    water_temperature_c: float = Field(25.0, description="water temperature assumed where not measured, °C", ge=0, le=60)
+
+
+class Pipes(Section):
+    stand_m: NotNegative = Field(4.0, description="tank stand above ground, m")
+    tank_height_m: NotNegative = Field(2.0, description="height of the tank on its stand, m")
+    residual_pressure_m: NotNegative = Field(0.0, description="pressure kept at the tank inlet, m")
+    pipe_length_m: NotNegative = Field(30.0, description="delivery pipe where the inventory gives none, m")
+    velocity_max_riser_m_s: Positive = Field(2.0, description="highest velocity in the riser, m/s")
+    velocity_max_delivery_m_s: Positive = Field(1.5, description="highest velocity in the delivery pipe, m/s")
+    minor_loss_k: NotNegative = Field(8.0, description="sum of fitting losses, velocity heads of the riser")
+    cable_to_drive_m: NotNegative = Field(10.0, description="motor cable from wellhead to drive, m")
+    cable_loss_max: Share = Field(0.03, description="highest loss and voltage drop in the motor cable")
+
+
+class Array(Section):
+    tilt_deg: float | None = Field(None, description="tilt; empty: chosen for each site", ge=0, le=60)
+    azimuth_deg: float | None = Field(None, description="0 north, 90 east; empty: towards the equator", ge=0, lt=360)
+    mounting: Literal["fixed"] = Field("fixed", description="fixed; tracking is not offered yet")
+    soiling: Twelve = Field((0.03,) * 12, description="share of light lost to dust, by month")
+    shade: Twelve = Field((0.0,) * 12, description="share of light lost to shade, by month")
+    other_losses: Share = Field(0.05, description="mismatch, connections, tolerance and first light, share")
+    wiring_loss: Share = Field(0.02, description="loss of array cables at rated power, share")
+    ageing_year: Share = Field(0.005, description="loss of array power a year, share")
+    low_year_factor: Positive = Field(1.0, description="factor on the irradiation of all months", le=1.5)
+    ratio_max: Positive | None = Field(None, description="highest array ÷ drive input; empty: the drive's own")
+    albedo: Share = Field(0.2, description="reflectance of the ground")
+    wind_m_s: NotNegative = Field(3.0, description="wind at the modules where no raster gives it, m/s")
+    record_low_margin_k: NotNegative = Field(
+        15.0, description="record low below the mean of the coldest month, K (string voltage)"
+    )
+    hot_cell_c: float = Field(70.0, description="cell temperature of the lowest string voltage, °C")
+
+
+class Equipment(Section):
+    pumps: str | None = Field(None, description="CSV of pumps; empty: the generic catalogue")
+    prices: str | None = Field(None, description="CSV of prices; empty: the illustrative price book")
+    families: tuple[Family, ...] = Field(("helical_rotor", "centrifugal", "surface"), min_length=1)
+    tank_max_m3: Positive = Field(50.0, description="largest storage at a site, m3")
+    reliability_year: Share = Field(0.95, description="least share of the year's demand delivered")
+    reliability_worst_month: Share = Field(0.90, description="least share of any month's demand delivered")
+    minimum_coverage: Share = Field(0.5, description="share of demand below which a site is held")
+    water_temp_max_c: float = Field(40.0, description="warmest water a submersible motor may sit in, °C")
+    hdpe_riser_max_m: Positive = Field(120.0, description="deepest intake on a plastic riser, m")
+    pump_availability: Share = Field(0.99, description="share of sunlit time that the pump is able to run")
+
+
+class Costs(Section):
+    exchange_rate: dict[str, Positive] = Field(default_factory=dict, description="plan currency for one unit of another")
+    inflation: float = Field(0.0, description="price rise from the price book's year to the plan's, 1/year", ge=-0.2, le=1)
+    tax: Share = Field(0.0, description="tax on capital cost, share")
+    contingency: Share = Field(0.18, description="supervision and contingency on the scheme, share")
+    contingency_equipment: Share = Field(0.10, description="contingency on the equipment boundary, share")
+    supply_base: tuple[float, float] | None = Field(None, description="latitude, longitude of the supply base")
+    distance_unknown_km: NotNegative = Field(100.0, description="straight distance assumed without a supply base, km")
+    detour: float = Field(1.35, description="road distance ÷ straight distance", ge=1)
+    residual: bool = Field(True, description="count the unused life of equipment at the end")
+
+
+class Ranking(Section):
+    allow_prior_equip: bool = Field(False, description="let sites that rest on regional priors be `equip`")
+
+
+class Uncertainty(Section):
+    """P10–P90 half-widths; the main run uses them for the planning values of rules (P75, P25)."""
+
+    rest_level_m: dict[Grade, NotNegative] = Field(
+        default_factory=lambda: {"A": 1.0, "B": 2.0, "C": 3.0, "D": 10.0}, description="half-width, m, by grade"
+    )
+    drawdown_factor: dict[Grade, Positive] = Field(
+        default_factory=lambda: {"A": 1.3, "B": 2.5, "C": 2.5, "D": 2.5}, description="× and ÷, by grade"
+    )
+    yield_factor: dict[Grade, Positive] = Field(
+        default_factory=lambda: {"A": 1.15, "B": 1.5, "C": 1.5, "D": 3.0},
+        description="× and ÷, by grade; a yield from a prior counts as D",
+    )
+
+
+class Output(Section):
+    files: tuple[Literal["map", "csv", "parquet"], ...] = Field(("map", "csv", "parquet"), min_length=1)
+    date: str | None = Field(None, description="date on outputs, YYYY-MM-DD", pattern=r"^\d{4}-\d{2}-\d{2}$")
+
+
+class Plan(Section):
+    programme: Programme = Field(default_factory=Programme)
+    inventory: Inventory
+    area: Area | None = None
+    rasters: Rasters = Field(default_factory=Rasters)
+    demand: Demand = Field(default_factory=Demand)
+    well: Well = Field(default_factory=Well)
+    pipes: Pipes = Field(default_factory=Pipes)
+    array: Array = Field(default_factory=Array)
+    equipment: Equipment = Field(default_factory=Equipment)
+    costs: Costs = Field(default_factory=Costs)
+    ranking: Ranking = Field(default_factory=Ranking)
+    uncertainty: Uncertainty = Field(default_factory=Uncertainty)
+    output: Output = Field(default_factory=Output)
+
+
+
+# Keys that the contract names and this version reads without acting on: told to the user, never silent.
+WITHOUT_EFFECT = {
+    "programme.budget": "sites are ranked, not yet funded under a budget",
+    "programme.language": "outputs are in English",
+    "inventory.sheet": "only CSV is read",
+    "area.equity_field": "no budget is allocated yet",
+    "rasters.diffuse": "the diffuse share is modelled",
+    "rasters.clearness_spread": "the spread of days is modelled",
+    "rasters.temperature_range": "a daily range of 10 K is used",
+    "rasters.recharge": "abstraction is not compared with recharge yet",
+    "rasters.road_distance": "distance is straight line × detour",
+    "weather": "monthly rasters are used",
+    "portfolio": "no budget is allocated yet",
+    "ranking.weights": "rank is by cost per cubic metre",
+    "uncertainty.draws": "no random draws are made yet",
+    "uncertainty.seed": "no random draws are made yet",
+    "output.sheet_limit": "site sheets are not written yet",
+    "output.sheets_max": "site sheets are not written yet",
+    "output.workbook_row_limit": "no workbook is written yet",
+    "output.coarsen_m": "positions are shown as read",
+    "output.show_columns": "the columns of the contract are shown",
+    "phase": "no budget is allocated yet",
+    "scenario": "one scenario is computed",
+}
+
+
+@dataclass(frozen=True)
+class LoadedPlan:
+    """A plan with what a reader of the results must know about it.
+
+    defaults_used   dotted key → value, for every key that the file does not set
+    without_effect  dotted key → what happens instead, for keys that this version does not act on
+    """
+
+    plan: Plan
+    path: Path
+    defaults_used: dict[str, Any]
+    without_effect: dict[str, str]
+
+    def resolve(self, name: str) -> Path:
+        """Path of an input file, relative to the plan file."""
+        return (self.path.parent / name).resolve()
+
+
+def read_plan(path: Path) -> LoadedPlan:
+    """Read and validate a plan file; raises PlanError that names every fault."""
+    text = _read_text(path)
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        hint = "; write paths with / or between single quotes" if "escape" in str(error) else ""
+        raise PlanError([Fault(str(path), "TOML", str(error), f"valid TOML{hint}")]) from error
+    without_effect = _take_without_effect(raw)
+    try:
+        plan = Plan.model_validate(raw)
+    except ValidationError as error:
+        raise PlanError(_faults(error, path, text)) from error
+    faults = _path_faults(plan, path, text)
+    raise_if(faults, PlanError)
+    return LoadedPlan(plan, path.resolve(), dict(_defaults(plan)), without_effect)
+
+
+def input_files(plan: Plan) -> dict[str, str]:
+    """Every input the plan names: dotted key → file as written."""
+    named = {"inventory.file": plan.inventory.file}
+    if plan.area is not None:
+        named["area.boundary"] = plan.area.boundary
+    for name in Rasters.model_fields:
+        source = getattr(plan.rasters, name)
+        if source is not None:
+            named[f"rasters.{name}.file"] = source.file
+    for name in ("pumps", "prices"):
+        file = getattr(plan.equipment, name)
+        if file is not None:
+            named[f"equipment.{name}"] = file
+    return named
+
+
+def _read_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError as error:
+        raise PlanError([Fault(str(path), "file", "nothing at this path", "a plan file (TOML)")]) from error
+    except IsADirectoryError as error:
+        raise PlanError([Fault(str(path), "file", "a folder", "a plan file (TOML)")]) from error
+    except UnicodeDecodeError as error:
+        raise PlanError([Fault(str(path), f"byte {error.start}", "text that is not UTF-8", "UTF-8")]) from error
+    except OSError as error:
+        raise PlanError([Fault(str(path), "file", str(error.strerror or error), "a readable file")]) from error
+
+
+def _take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
+    """Remove keys that this version does not act on, and say what happens instead."""
+    taken = {}
+    for dotted, instead in WITHOUT_EFFECT.items():
+        section, _, key = dotted.partition(".")
+        if not key and section in raw:
+            del raw[section]
+            taken[dotted] = instead
+        elif key and isinstance(raw.get(section), dict) and key in raw[section]:
+            del raw[section][key]
+            taken[dotted] = instead
+    return taken
+
+
+def _defaults(model: Section, prefix: str = "") -> list[tuple[str, Any]]:
+    found: list[tuple[str, Any]] = []
+    for name in type(model).model_fields:
+        value = getattr(model, name)
+        if isinstance(value, Section):
+            found += _defaults(value, f"{prefix}{name}.")
+        elif name not in model.model_fields_set and value is not None:
+            found.append((f"{prefix}{name}", list(value) if isinstance(value, tuple) else value))
+    return found
+
+
+def _faults(error: ValidationError, path: Path, text: str) -> list[Fault]:
+    faults = []
+    for item in error.errors():
+        place = [str(part) for part in item["loc"]]
+        found = repr(item["input"]) if item["type"] != "missing" else "nothing"
+        if len(found) > 80:
+            found = found[:77] + "…"
+        expected = item["msg"]
+        if item["type"] == "extra_forbidden":
+            found = "an unknown key"
+            expected = _nearest(place)
+        elif item["type"] == "missing":
+            expected = "this key, it has no default"
+        faults.append(Fault(str(path), _place(place, text), found, expected))
+    return faults
+
+
+def _nearest(place: list[str]) -> str:
+    model: Any = Plan
+    for part in place[:-1]:
+        annotation = model.model_fields[part].annotation if part in model.model_fields else None
+        candidates = [annotation, *getattr(annotation, "__args__", ())]
+        model = next((one for one in candidates if isinstance(one, type) and issubclass(one, Section)), None)
+        if model is None:
+            return "no such key"
+    known = [*model.model_fields, *_keys_without_effect(place[:-1])]
+    near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.5)
+    return f"{near[0]!r}, the nearest known key" if near else "one of: " + ", ".join(sorted(known))
+
+
+def _keys_without_effect(sections: list[str]) -> list[str]:
+    prefix = "".join(f"{part}." for part in sections)
+    return [key[len(prefix) :] for key in WITHOUT_EFFECT if key.startswith(prefix) and "." not in key[len(prefix) :]]
+
+
+def _place(parts: list[str], text: str) -> str:
+    """`[section] key, line N`: the line is that of the key inside its section, when it can be found."""
+    keys = [part for part in parts if not part.isdigit()]
+    label = f"[{keys[0]}] {' '.join(keys[1:])}".strip() if len(keys) > 1 else "".join(keys)
+    inside = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
+        if header:
+            inside = header.group(1)
+            if inside == ".".join(keys):
+                return f"{label}, line {number}"
+        if keys[1:] and inside in {keys[0], ".".join(keys[:-1])} and re.match(rf"\s*[\"']?{re.escape(keys[1 if inside == keys[0] else -1])}[\"']?\s*=", line):
+            return f"{label}, line {number}"
+    return label
+
+
+def _path_faults(plan: Plan, path: Path, text: str) -> list[Fault]:
+    faults = []
+    for key, name in input_files(plan).items():
+        place = _place(key.split("."), text)
+        if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+://", name) or name.startswith("/vsi"):
+            faults.append(Fault(str(path), place, repr(name), "a file on disk, not an address"))
+        elif not (path.parent / name).is_file():
+            hint = "; write paths with /" if "\\" in name else ""
+            faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
+    return faults
