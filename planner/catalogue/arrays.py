@@ -1,7 +1,7 @@
 """Equipment and prices as tuples of plain arrays, ready for a compiled kernel.
 
-All arrays are one-dimensional, C-contiguous, float64 or int64. Money is in the plan's currency and price year.
-A field that does not apply to a pump's family is 0.
+All arrays are one-dimensional, C-contiguous, float64 or int64. Money is in the plan's currency and price
+year. A field that does not apply to a pump's family is 0.
 """
 
 from __future__ import annotations
@@ -152,7 +152,7 @@ class Prices(NamedTuple):
     earthing_lightning: float
     pumping_test: float
     water_quality_test: float
-    transport_km: float  # a road kilometre of the one-way distance, return journey included
+    transport_km: float  # a kilometre driven: a site pays 2 × straight distance × detour
     installation_site: float
     installation_share: float  # of array + pump + drive
     installation_helical: float  # on top, helical only

@@ -1,14 +1,51 @@
-"""Equipment and prices: read, checked, converted to the plan's currency, and laid out for the kernels."""
+"""Equipment and prices: read, checked, converted to the plan's currency, and laid out for the kernels.
+
+The tables beside this file are a generic, illustrative catalogue. `[equipment] pumps` replaces the pumps with
+a table of the same columns (all families in one file). `[equipment] prices` replaces single prices: an `item`
+is one of prices.csv or the id of a module, pipe, cable, tank or drive (for a drive a flat price, whatever the
+motor).
+"""
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import dataclass
+from importlib.resources import files
 from typing import NamedTuple
 
-from planner.catalogue.arrays import Cables, Drives, Lives, Modules, Pipes, Prices, Pumps, Tanks
+from planner.catalogue.arrays import FAMILIES, Cables, Drives, Lives, Modules, Pipes, Prices, Pumps, Tanks
+from planner.catalogue.equipment import (
+    LIFE,
+    PRICE,
+    Money,
+    Record,
+    arrays_of,
+    cable_records,
+    drive_records,
+    module_records,
+    pipe_records,
+    pump_records,
+    tank_records,
+)
+from planner.catalogue.reading import Row, Table, read_table, require_columns
+from planner.errors import CatalogueError, Fault, raise_if
 from planner.plan import LoadedPlan
 
 __all__ = ["Catalogue", "PriceRow", "load_catalogue"]
+
+PUMP_TABLES = ("pumps_helical.csv", "pumps_centrifugal.csv")
+ID_COLUMN = {  # our tables, and the column of each that holds unique ids
+    "pumps_helical.csv": "pump_id",
+    "pumps_centrifugal.csv": "pump_id",
+    "drives.csv": "drive_id",
+    "modules.csv": "module_id",
+    "pipes.csv": "pipe_id",
+    "cables.csv": "cable_id",
+    "tanks.csv": "tank_id",
+    "prices.csv": "item",
+}
+PLAIN_UNITS = ("share", "people")  # neither converted nor inflated
 
 
 class PriceRow(NamedTuple):
@@ -42,11 +79,155 @@ class Catalogue:
     tanks: Tanks
     prices: Prices
     lives: Lives
-    price_rows: tuple[PriceRow, ...]  # the price list as read, for bills and reports
-    sources: dict[str, str]  # id or item → source
+    price_rows: tuple[PriceRow, ...]  # prices.csv with the plan's replacements, for bills and reports
+    sources: dict[str, str]  # id or item → source, else the file it stands in
     digest: str  # sha256 of the tables used and the plan keys that act on them
 
 
 def load_catalogue(plan: LoadedPlan) -> Catalogue:
-    """Read the tables the plan names, or the generic ones; raises CatalogueError with every fault."""
-    raise NotImplementedError
+    """Read the tables that the plan names, else the generic ones; raises CatalogueError with every fault."""
+    faults: list[Fault] = []
+    money = Money(plan)
+    equipment = plan.plan.equipment
+    names = [name for name in ID_COLUMN if not (equipment.pumps and name in PUMP_TABLES)]
+    own = {name: _own_table(name, faults) for name in names}
+    pump_tables = [own[name] for name in PUMP_TABLES if name in own]
+    read = list(own.values())
+    if equipment.pumps:
+        pump_tables = [_user_table(plan, equipment.pumps, "pump_id", faults)]
+        read += pump_tables
+    if equipment.prices:
+        read.append(_replace_prices(plan, equipment.prices, own, faults))
+
+    drives = drive_records(own["drives.csv"], money)
+    pumps = [pump for table in pump_tables for pump in pump_records(table, drives, money, faults)]
+    pumps = sorted((pump for pump in pumps if FAMILIES[pump["family"]] in equipment.families), key=_id)
+    modules = module_records(own["modules.csv"], money)
+    pipes = pipe_records(own["pipes.csv"], money)
+    cables = cable_records(own["cables.csv"], money)
+    tanks = tank_records(own["tanks.csv"], money, faults)
+    price_rows = _price_rows(own["prices.csv"], money)
+    faults += money.faults()
+    if not pumps and not faults:
+        place, found = "[equipment] families", ", ".join(equipment.families)
+        faults.append(Fault(str(plan.path), place, found, "a family of which there is a pump"))
+    raise_if(faults, CatalogueError)
+
+    risers = [pipe for pipe in pipes if pipe["use"] == "riser"]
+    deliveries = [pipe for pipe in pipes if pipe["use"] == "delivery"]
+    by_item = {row.item: row for row in price_rows}
+    return Catalogue(
+        pumps=arrays_of(Pumps, pumps),
+        pump_ids=_ids(pumps),
+        drives=arrays_of(Drives, drives),
+        drive_ids=_ids(drives),
+        modules=arrays_of(Modules, modules),
+        module_ids=_ids(modules),
+        risers=arrays_of(Pipes, risers),
+        riser_ids=_ids(risers),
+        deliveries=arrays_of(Pipes, deliveries),
+        delivery_ids=_ids(deliveries),
+        cables=arrays_of(Cables, cables),
+        tanks=arrays_of(Tanks, tanks),
+        prices=Prices(*(by_item[item].price for item in Prices._fields)),
+        lives=Lives(*(by_item[item].life_y for item in Lives._fields)),
+        price_rows=price_rows,
+        sources={row.label: row.cells.get("source") or row.file for table in read for row in table.rows},
+        digest=_digest(plan, read),
+    )
+
+
+def _id(record: Record) -> str:
+    return str(record["id"])
+
+
+def _ids(records: list[Record]) -> tuple[str, ...]:
+    return tuple(_id(record) for record in records)
+
+
+def _own_table(name: str, faults: list[Fault]) -> Table:
+    return read_table(files("planner.catalogue").joinpath(name).read_bytes(), name, ID_COLUMN[name], faults)
+
+
+def _user_table(plan: LoadedPlan, name: str, key: str, faults: list[Fault]) -> Table:
+    try:
+        data = plan.resolve(name).read_bytes()
+    except OSError as error:
+        faults.append(Fault(name, "file", str(error.strerror or error), "a readable file"))
+        return Table(name, "")
+    table = read_table(data, name, key, faults)
+    require_columns(table, [key], faults)
+    return table
+
+
+def _replace_prices(plan: LoadedPlan, name: str, own: dict[str, Table], faults: list[Fault]) -> Table:
+    """Put the prices of the user's book into the rows of our tables, after checking each of its rows."""
+    book = _user_table(plan, name, "item", faults)
+    require_columns(book, ("unit", "price", "currency", "price_year"), faults)
+    tables = [table for table in own.values() if table.file not in PUMP_TABLES]
+    targets = {row.label: row for table in tables for row in table.rows}
+    for row in book.rows:
+        if row.label in targets:
+            _replace_price(row, targets[row.label])
+        elif row.label:
+            expected = "an item of the price list, or the id of a module, pipe, cable, tank or drive"
+            row.fault("item", repr(row.label), expected)
+    return book
+
+
+def _replace_price(row: Row, target: Row) -> None:
+    before = len(row.faults)
+    of_drive = "drive_id" in target.cells
+    unit = "each" if of_drive else target.cells["unit"]
+    row.word("unit", [unit])
+    row.number_in("price", *(_price_range(unit) if "item" in target.cells else PRICE))
+    if unit not in PLAIN_UNITS:
+        row.money()
+    life = row.cells.get("life_y", "")
+    if life and not target.cells["life_y"]:
+        row.fault("life_y", life, "nothing: this item does not wear out")
+    elif life:
+        row.number_in("life_y", *LIFE)
+    for column in ("boundary", "residual"):  # what an item is stays: only its price and life are replaced
+        if row.cells.get(column):
+            row.word(column, [target.cells.get(column, "")])
+    if len(row.faults) > before or not {"unit", "price", "currency", "price_year"} <= set(row.cells):
+        return
+    price = row.cells["price"]
+    taken = {"price_base": price, "price_per_kw": "0"} if of_drive else {"price": price}
+    taken |= {name: row.cells.get(name, "") for name in ("currency", "price_year", "source", "note")}
+    taken |= {"life_y": life} if life else {}
+    target.cells = {**target.cells, **taken}
+
+
+def _price_rows(table: Table, money: Money) -> tuple[PriceRow, ...]:
+    found = []
+    for row in table.rows:
+        cells = row.cells
+        factor = 1.0 if cells["unit"] in PLAIN_UNITS else money.factor(row)
+        price = factor * row.number_in("price", *_price_range(cells["unit"]))
+        life = row.number_in("life_y", *LIFE) if cells["life_y"] else 0.0
+        boundary = row.word("boundary", ("equipment", "scheme"))
+        residual = row.word("residual", ("yes", "no")) == "yes"
+        words = (cells["source"], cells["note"])
+        found.append(PriceRow(row.label, cells["unit"], price, life, boundary, residual, *words))
+    return tuple(found)
+
+
+def _price_range(unit: str) -> tuple[float, float]:
+    return {"share": (0.0, 1.0), "people": (1.0, 1e5)}.get(unit, (0.0, 1e12))
+
+
+def _digest(plan: LoadedPlan, tables: list[Table]) -> str:
+    """Digest of every table's text (line ends made uniform, no file names) and of the plan keys used here."""
+    programme, equipment, costs = plan.plan.programme, plan.plan.equipment, plan.plan.costs
+    keys = {
+        "currency": programme.currency,
+        "price_year": programme.price_year,
+        "exchange_rate": costs.exchange_rate,
+        "inflation": costs.inflation,
+        "families": sorted(equipment.families),
+        "tank_max_m3": equipment.tank_max_m3,
+        "tables": [table.text for table in tables],
+    }
+    return hashlib.sha256(json.dumps(keys, sort_keys=True).encode("utf-8")).hexdigest()
