@@ -157,6 +157,7 @@ class Array(Section):
     low_year_factor: Positive = Field(1.0, description="factor on the irradiation of all months", le=1.5)
     ratio_max: Positive | None = Field(None, description="highest array ÷ drive input; empty: the drive's own")
     albedo: Share = Field(0.2, description="reflectance of the ground")
+    air_temperature_c: float = Field(25.0, description="air temperature where no raster gives it, °C", ge=-30, le=50)
     wind_m_s: NotNegative = Field(3.0, description="wind at the modules where no raster gives it, m/s")
     record_low_margin_k: NotNegative = Field(
         15.0, description="record low below the mean of the coldest month, K (string voltage)"
@@ -173,6 +174,7 @@ class Equipment(Section):
     reliability_worst_month: Share = Field(0.90, description="least share of any month's demand delivered")
     minimum_coverage: Share = Field(0.5, description="share of demand below which a site is held")
     water_temp_max_c: float = Field(40.0, description="warmest water a submersible motor may sit in, °C")
+    elevation_unknown_m: float = Field(1000.0, description="elevation where no raster gives it, m", ge=-450, le=6000)
     hdpe_riser_max_m: Positive = Field(120.0, description="deepest intake on a plastic riser, m")
     pump_availability: Share = Field(0.99, description="share of sunlit time that the pump is able to run")
 

@@ -1,18 +1,72 @@
-"""One equation, written once: usable on a number, an array, and inside a compiled kernel."""
+"""One equation, written once: usable on a number, an array, and inside a compiled kernel.
+
+Compiled code is kept on disk. numba itself does not notice an edit in a function that another file calls, so the
+folder carries a digest of every source that is compiled: an edit leads to a new folder, never to an old result.
+"""
 
 from __future__ import annotations
 
+import hashlib
+import os
+import sys
+import tempfile
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
-import numba
+PACKAGE = Path(__file__).resolve().parent.parent
+COMPILED = ("physics", "engine", "catalogue")
 
-__all__ = ["equation"]
+
+def source_digest() -> str:
+    """Digest of the sources of everything that is compiled."""
+    digest = hashlib.sha256()
+    for folder in COMPILED:
+        for file in sorted((PACKAGE / folder).glob("*.py")):
+            digest.update(file.name.encode())
+            digest.update(file.read_bytes())
+    return digest.hexdigest()
+
+
+def cache_folder() -> Path:
+    """Where compiled code is kept: the user's cache folder, or a temporary one where that cannot be written."""
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Caches"
+    else:
+        base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    name = source_digest()[:16]
+    folder = base / "planner" / name
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return folder
+    except OSError:
+        folder = Path(tempfile.gettempdir()) / f"planner-{name}"
+        folder.mkdir(exist_ok=True)
+        return folder
+
+
+if "numba" not in sys.modules and "NUMBA_CACHE_DIR" not in os.environ:
+    os.environ["NUMBA_CACHE_DIR"] = str(cache_folder())
+
+import numba  # noqa: E402  (its cache folder is read when it is imported)
+
+__all__ = ["cache_folder", "equation", "kernel", "source_digest"]
 
 
 def equation(function: Callable[..., float]) -> Any:
     """Turn a plain scalar function into a compiled one that also broadcasts over arrays and Series.
 
-    The result keeps name, docstring and signature, so doctests and `help` work. Compiled code is cached on disk.
+    The result keeps name, docstring and signature, so doctests and `help` work.
     """
     return numba.vectorize(cache=True)(function)
+
+
+def kernel(function: Callable[..., Any]) -> Any:
+    """Compile a loop over numbers and arrays; it runs outside the interpreter's lock, so threads share the work.
+
+    Division by zero gives infinity as in numpy.
+    """
+    return numba.njit(nogil=True, cache=True, error_model="numpy")(function)
