@@ -1,0 +1,134 @@
+"""Put map.html together: template, style, scripts, Leaflet and the data block, under a strict content policy.
+
+Every script and style stands in the page and is named by its hash in the policy, so nothing else can run: no
+other script, no inline handler, no request. Untrusted text travels only in the data block and reaches the
+page as text nodes.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import re
+from collections.abc import Mapping
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from planner.outputs.map.areas import label_point
+from planner.outputs.map.cost_classes import class_colours, cost_breaks
+from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns
+
+LEAFLET = "vendor/leaflet"
+RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
+SCRIPTS = (
+    "words.js",
+    "numbers.js",
+    "dom.js",
+    "data.js",
+    "marks.js",
+    "layer.js",
+    "areas.js",
+    "legend.js",
+    "chart.js",
+    "popup.js",
+    "list.js",
+    "read_first.js",
+    "main.js",
+)
+
+
+def map_page(sites: pd.DataFrame, areas: list[dict[str, Any]] | None, run: Mapping[str, Any]) -> str:
+    """The text of map.html; write it as UTF-8 with newline='' so that the hashes stay true.
+
+    sites   one row for every inventory row, columns of sites.csv; rows without position are listed, not drawn
+    areas   [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
+    run     programme, currency, price_year, run_id, date, version (text), counts {decision: n},
+            defaults_used {key: value}, without_effect {key: text}, cautions [text], notes [text]
+    Raises InternalError if a column is missing or the counts of the run do not fit the sites.
+    """
+    style = "\n".join((_leaflet_style(), _own("style.css")))
+    scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
+    parts = {
+        "POLICY": _policy([style], list(scripts.values())),
+        "TITLE": html.escape(str(run["programme"])),
+        "STYLE": style,
+        "DATA": safe_json(_block(sites, areas, run)),
+        **scripts,
+    }
+    # One pass: what a part contains is never looked at again.
+    return re.sub(r"@@([A-Z]+)@@", lambda found: parts[found[1]], _own("template.html"))
+
+
+def _block(sites: pd.DataFrame, areas: list[dict[str, Any]] | None, run: Mapping[str, Any]) -> dict[str, Any]:
+    coloured = sites["decision"].isin(["equip", "test_first"])
+    breaks = cost_breaks(np.where(coloured, significant(sites["cost_per_m3"]), np.nan))
+    return {
+        "run": {
+            **{key: str(run[key]) for key in RUN_TEXTS},
+            "counts": decision_counts(sites, run["counts"]),
+            "defaults_used": [[key, _plain(value)] for key, value in run["defaults_used"].items()],
+            "without_effect": [[key, str(text)] for key, text in run["without_effect"].items()],
+            "cautions": [str(text) for text in run["cautions"]],
+            "notes": [str(text) for text in run["notes"]],
+        },
+        "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
+        "areas": [
+            {"name": area["name"], "geometry": area["geometry"], "label": label_point(area["geometry"])}
+            for area in areas or []
+        ],
+        "sites": site_columns(sites),
+    }
+
+
+def _plain(value: Any) -> str:
+    """A value of the plan as a reader would write it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_plain(part)}" for key, part in value.items())
+    if isinstance(value, (list, tuple)):
+        parts = [_plain(part) for part in value]
+        alike = len(parts) > 2 and len(set(parts)) == 1
+        return f"{parts[0]} in each of {len(parts)}" if alike else ", ".join(parts)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _policy(styles: list[str], scripts: list[str]) -> str:
+    """The content policy: nothing but the named scripts and styles."""
+    return "; ".join(
+        (
+            "default-src 'none'",
+            "script-src " + " ".join(_hash(text) for text in scripts),
+            "style-src " + " ".join(_hash(text) for text in styles),
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"
+
+
+def _own(name: str) -> str:
+    """A file of this folder with plain line ends, whatever the checkout made of them."""
+    return files("planner.outputs.map").joinpath(name).read_text(encoding="utf-8").replace("\r\n", "\n")
+
+
+def _script() -> str:
+    return '"use strict";\n(() => {\n' + "\n".join(_own(name) for name in SCRIPTS) + "\n})();\n"
+
+
+def _leaflet_script() -> str:
+    """Leaflet with its licence, without the pointer to a source map that does not travel along."""
+    code = re.sub(r"\n//# sourceMappingURL=.*", "", _own(f"{LEAFLET}/leaflet.js"))
+    return f"/*\n{_own(f'{LEAFLET}/LICENSE')}*/\n{code}"
+
+
+def _leaflet_style() -> str:
+    """Leaflet's style without declarations that name a picture: no marker or layer picture is used."""
+    return re.sub(r"[\w-]+\s*:\s*url\([^)]*\);?", "", _own(f"{LEAFLET}/leaflet.css"))
