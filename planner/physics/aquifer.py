@@ -1,7 +1,7 @@
-"""Wells: Theis drawdown, what a pumping test says about the aquifer, memory of earlier days, flow at a level limit.
+"""Wells: drawdown, what a pumping test tells, memory of earlier days, the flow that a level limit allows.
 
-Metres, days and m3/d inside; a confined, infinite, uniform aquifer without storage in the well. Drawdown is linear in
-flow, so wells and pumping periods add up; only the loss in the well itself, C Q², does not.
+Metres, days and m3/d inside; a confined, infinite, uniform aquifer without storage in the well. Drawdown is
+linear in flow, so wells and pumping periods add up; only the loss in the well itself, C Q², does not.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from scipy.special import exp1, gammaln
 from planner.physics.equation import equation
 
 __all__ = [
+    "LARGEST_U",
     "cooper_jacob_transmissivity_m2_d",
     "day_loss_d_m2",
     "depth_class",
@@ -33,10 +34,12 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
-# Where u W(u) is greatest, root of W(u) = exp(−u) (computed). Two transmissivities can give the same drawdown. Below
-# this u lies the larger, where drawdown falls as transmissivity grows; the smaller, below 1e-4 m2/d for any pumped
-# well, would mean that the cone has not yet left the well.
-LARGEST_U = 0.43481821500399293
+LARGEST_U = 0.43481820438490393
+"""Where u W(u) is greatest, the root of W(u) = exp(−u).
+
+Two transmissivities can give one drawdown. Below this u lies the larger, where drawdown falls as it grows.
+At the smaller the cone has hardly left the well, whose own storage Theis leaves out.
+"""
 SMALLEST_SHARE = 0.05
 
 
@@ -67,7 +70,7 @@ def theis_drawdown_m(
         flow_m3_d, transmissivity_m2_d, storativity, radius_m, time_d
     )
     u = radius**2 * storage / (4.0 * transmissivity * time)
-    return flow / (4.0 * math.pi * transmissivity) * exp1(u)
+    return np.asarray(flow / (4.0 * math.pi * transmissivity) * exp1(u))
 
 
 def transmissivity_from_test(
@@ -194,7 +197,7 @@ def cooper_jacob_transmissivity_m2_d(flow_m3_d: ArrayLike, drawdown_per_log_cycl
 
 
 def logan_transmissivity_m2_d(specific_capacity_m2_d: ArrayLike) -> Floats:
-    """Transmissivity, m2/d, from Q/s of a confined well near steady state: 1.22 Q/s, Logan 1964. Good to a factor 2.
+    """Transmissivity, m2/d, of a confined aquifer from Q/s near steady state: 1.22 Q/s, Logan 1964.
 
     >>> round(float(logan_transmissivity_m2_d(50)), 1)
     61.0
@@ -235,7 +238,7 @@ def flow_at_level_m3_h(level_limit_m: float, rest_level_m: float, b_d_m2: float,
     if drawdown <= 0.0:
         return 0.0
     divisor = b_d_m2 + math.sqrt(b_d_m2 * b_d_m2 + 4.0 * c_d2_m5 * drawdown)
-    if divisor <= 0.0:
+    if divisor < 1e-200:  # no drawdown at any flow; dividing would overflow
         return math.inf
     return (
         2.0 * drawdown / divisor / 24.0
@@ -243,7 +246,7 @@ def flow_at_level_m3_h(level_limit_m: float, rest_level_m: float, b_d_m2: float,
 
 
 def productivity_class(yield_l_s: ArrayLike) -> NDArray[np.str_]:
-    """Aquifer productivity class of a borehole yield in L/s: VL < 0.1, L < 0.5, LM < 1, M < 5, H ≤ 20, VH above.
+    """Aquifer productivity class of a yield in L/s: VL < 0.1, L < 0.5, LM < 1, M < 5, H ≤ 20, VH above.
 
     MacDonald et al. 2012, Environ. Res. Lett. 7:024009. "" where the yield is missing.
 
@@ -265,7 +268,7 @@ def depth_class(depth_m: ArrayLike) -> NDArray[np.str_]:
 
 
 def _class(value: ArrayLike, bounds: list[float], codes: list[str]) -> NDArray[np.str_]:
-    """The code of the band a value lies in; a bound opens the band above it, except the last, which closes its own."""
+    """The code of the band a value lies in; a bound opens the band above, but the last closes its own."""
     number = np.asarray(value, dtype=np.float64)
     edges = [*bounds[:-1], np.nextafter(bounds[-1], np.inf)]
     names = np.array([*codes, ""])

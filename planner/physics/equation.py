@@ -1,7 +1,8 @@
 """One equation, written once: usable on a number, an array, and inside a compiled kernel.
 
-Compiled code is kept on disk. numba itself does not notice an edit in a function that another file calls, so the
-folder carries a digest of every source that is compiled: an edit leads to a new folder, never to an old result.
+Compiled code is kept on disk. numba itself does not notice an edit in a function that another file calls, so
+the folder carries a digest of every source that is compiled: an edit leads to a new folder, never to an old
+result.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ def source_digest() -> str:
 
 
 def cache_folder() -> Path:
-    """Where compiled code is kept: the user's cache folder, or a temporary one where that cannot be written."""
+    """Where compiled code is kept: the user's cache folder, or a temporary one where that is not writable."""
     if sys.platform == "win32":
         base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
     elif sys.platform == "darwin":
@@ -61,11 +62,11 @@ def equation(function: Callable[..., float]) -> Any:
 
     The result keeps name, docstring and signature, so doctests and `help` work.
     """
-    return numba.vectorize(cache=True)(function)
+    return numba.vectorize(cache=True)(function)  # type: ignore[no-untyped-call]
 
 
 def kernel(function: Callable[..., Any]) -> Any:
-    """Compile a loop over numbers and arrays; it runs outside the interpreter's lock, so threads share the work.
+    """Compile a loop over numbers and arrays; it runs outside the interpreter's lock: threads share the work.
 
     Division by zero gives infinity as in numpy.
     """

@@ -25,7 +25,7 @@ def temperature_factor(cell_temperature_c: float, power_coefficient_per_k: float
 def series_minimum(
     mpp_minimum_v: float, module_mpp_v: float, mpp_coefficient_per_k: float, hot_cell_c: float
 ) -> float:
-    """Fewest modules in series whose maximum-power voltage reaches the drive's lower limit at the hottest cells.
+    """Fewest modules in series that reach the drive's lowest maximum-power voltage at the hottest cells.
 
     ⌈V_min / (V_mp (1 + γ_V (T_hot − 25)))⌉, closed form; a whole number as float.
 
@@ -46,7 +46,7 @@ def series_maximum(
     mpp_coefficient_per_k: float,
     cold_cell_c: float,
 ) -> float:
-    """Most modules in series that keep the open-circuit and the upper maximum-power limit at the coldest cells.
+    """Most modules in series within the open-circuit and maximum-power limits at the coldest cells.
 
     min(⌊V_max / (V_oc (1 + β (T_cold − 25)))⌋, ⌊V_mpp,max / (V_mp (1 + γ_V (T_cold − 25)))⌋), closed form; as
     float.

@@ -39,6 +39,8 @@ def friction_factor(reynolds: float, relative_roughness: float) -> float:
     >>> round(float(friction_factor(1e5, 1e-4)), 6)
     0.018514
     """
+    if math.isnan(reynolds) or math.isnan(relative_roughness):
+        return math.nan
     if reynolds <= 0.0:
         return math.inf
     if reynolds <= LAMINAR_END:
@@ -88,7 +90,10 @@ def friction_head_m(
         return 0.0
     diameter_m = 1e-3 * inside_diameter_mm
     velocity = velocity_m_s(flow_m3_h, inside_diameter_mm)
-    factor = friction_factor(velocity * diameter_m / viscosity_m2_s, roughness_mm / inside_diameter_mm)
+    reynolds = velocity * diameter_m / viscosity_m2_s
+    if reynolds <= LAMINAR_END:  # the same with f = 64/Re, which would overflow at the smallest flows
+        return float(32.0 * viscosity_m2_s * length_m * velocity / (GRAVITY_M_S2 * diameter_m**2))
+    factor = friction_factor(reynolds, roughness_mm / inside_diameter_mm)
     return float(factor * length_m / diameter_m * velocity**2 / (2.0 * GRAVITY_M_S2))
 
 

@@ -1,7 +1,7 @@
 """Helical rotor and centrifugal pumps, their motors, starting and suction.
 
-Symbols: x = q / (q_b r), flow over best flow at that speed; r = n / n_r, speed over rated speed; t = T / T_r, torque
-over rated torque. Motor losses are copper ∝ torque², iron and drag ∝ speed^1.5 (textbook separation of losses).
+Symbols: x = q / (q_b r), flow over best flow at that speed; r = n / n_r, speed over rated speed; t = T / T_r,
+torque over rated torque. Motor losses: copper ∝ torque², iron and drag ∝ speed^1.5 (the textbook split).
 """
 
 from __future__ import annotations

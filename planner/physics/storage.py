@@ -11,7 +11,7 @@ __all__ = ["daily_balance", "inside_day_share"]
 def inside_day_share(pumped_by_hour: ArrayLike, drawn_by_hour: ArrayLike) -> NDArray[np.float64]:
     """κ, the tank that carries one day from pumping to drawing, as a share of the day's volume.
 
-    pumped_by_hour, drawn_by_hour  (…, hours) ≥ 0 in any unit, each scaled to a sum of 1; a day without volume → NaN
+    pumped_by_hour, drawn_by_hour  (…, hours) ≥ 0 in any unit, scaled to a sum of 1; no volume → NaN
     Returns (…). The range of the cumulative (pumped − drawn), closed form: a mass curve (Rippl 1883).
 
     >>> float(inside_day_share([0, 1, 1, 0], [0, 1, 0, 1]))

@@ -1,7 +1,7 @@
 """The sun's geometry on a mean day, its hours, and the kinds of day that a month is made of.
 
-Angles of hours and sunset in radians from solar noon; clearness is irradiation on the horizontal over that outside
-the atmosphere.
+Angles of hours and sunset in radians from solar noon; clearness is irradiation on the horizontal over that
+outside the atmosphere.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 
 KINDS = 10
 SOLAR_CONSTANT_KW_M2 = 1.3661  # ASTM E490; FAO-56 has 0.0820 MJ/m2/min = 1.3667, satellites since 2003 1.361
-# The laws of kinds of day were fitted well inside these limits; outside, the shape of the nearest limit is used.
+# The laws of kinds of day were fitted well inside these limits; outside, the nearest limit gives the shape.
 LOWEST_CLEARNESS = 0.10
 HIGHEST_CLEARNESS = 0.80
 DULLEST_DAY = 0.05
@@ -103,12 +103,12 @@ def extraterrestrial_kwh_m2(latitude_deg: float, declination_rad: float, eccentr
     latitude = math.radians(latitude_deg)
     along = sunset * math.sin(latitude) * math.sin(declination_rad)
     across = math.cos(latitude) * math.cos(declination_rad) * math.sin(sunset)
-    return 24.0 / math.pi * SOLAR_CONSTANT_KW_M2 * eccentricity_factor * (along + across)
+    return float(24.0 / math.pi * SOLAR_CONSTANT_KW_M2 * eccentricity_factor * (along + across))
 
 
 @equation
 def daily_extraterrestrial_kwh_m2(latitude_deg: float, day_of_year: float) -> float:
-    """Irradiation outside the atmosphere, kWh/m2, on a day of the year, with Spencer's declination and distance.
+    """Irradiation outside the atmosphere, kWh/m2, on a day of the year, after Spencer 1971.
 
     The shorter declination of FAO-56 (equation 24) is up to 1° off and its daily values up to 1.6 %.
 
@@ -167,7 +167,7 @@ def clearness_maximum(clearness: float) -> float:
 def bendt_kinds(clearness: ArrayLike) -> Floats:
     """Clearness of ten equally likely kinds of day, dull to clear, outside the tropics.
 
-    clearness  mean of the month, any shape (…), 0 to 0.9; returns (…, 10) with that mean. Missing gives missing.
+    clearness  mean of the month, any shape (…), 0 to 0.9; returns (…, 10) with that mean. NaN gives NaN.
 
     Bendt, Collares-Pereira & Rabl 1981, Solar Energy 27:1, exponential law between 0.05 and
     `clearness_maximum`, its exponent after Herzog 1985; each kind at the middle of its tenth. Outside
@@ -192,7 +192,7 @@ def bendt_kinds(clearness: ArrayLike) -> Floats:
 def saunier_kinds(clearness: ArrayLike) -> Floats:
     """Clearness of ten equally likely kinds of day, dull to clear, inside the tropics.
 
-    clearness  mean of the month, any shape (…), 0 to 0.9; returns (…, 10) with that mean. Missing gives missing.
+    clearness  mean of the month, any shape (…), 0 to 0.9; returns (…, 10) with that mean. NaN gives NaN.
 
     Saunier, Reddy & Kumar 1987, Solar Energy 38:169: density ∝ x (K_max − x) exp(g x) on 0 … K_max, K_max as
     in `clearness_maximum`, g such that the mean is right; each kind is the mean of its tenth. Outside
@@ -210,7 +210,7 @@ def saunier_kinds(clearness: ArrayLike) -> Floats:
 
 @cache
 def _saunier_table() -> tuple[Floats, Floats]:
-    """Clearness nodes (n,) and the ten bin means at each (n, 10); 0.005 apart, so straight lines err below 1e-4."""
+    """Clearness nodes (n,) and the ten bin means at each (n, 10); 0.005 apart: lines err below 1e-4."""
     nodes = np.arange(LOWEST_CLEARNESS, HIGHEST_CLEARNESS + 0.0025, 0.005)
     place = (np.arange(4000) + 0.5) / 4000.0  # x / K_max, at the middle of 4000 strips
     target = nodes / np.asarray(clearness_maximum(nodes))
@@ -234,4 +234,5 @@ def _saunier_table() -> tuple[Floats, Floats]:
 
 def _scaled(kinds: Floats, mean: Floats) -> Floats:
     """The kinds, scaled so that their mean is exact."""
-    return kinds * (mean / kinds.mean(axis=-1))[..., None]
+    scaled: Floats = kinds * (mean / kinds.mean(axis=-1))[..., None]
+    return scaled

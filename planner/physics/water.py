@@ -82,4 +82,4 @@ def atmospheric_pressure_kpa(elevation_m: float) -> float:
     >>> round(float(atmospheric_pressure_kpa(1500.0)), 2)
     84.56
     """
-    return 101.325 * (1.0 - 2.25577e-5 * elevation_m) ** 5.25588
+    return float(101.325 * (1.0 - 2.25577e-5 * elevation_m) ** 5.25588)
