@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 from planner.physics.equation import kernel
+from planner.physics.photovoltaic import series_maximum, series_minimum
 from numpy.typing import NDArray
 
 from planner.catalogue.arrays import HELICAL, SURFACE
@@ -79,12 +80,12 @@ class Choice(NamedTuple):
 @kernel
 def series_window(module: Record, drive: Record, record_low_c: float, hot_c: float) -> tuple[int, int]:
     """Fewest and most modules in series for a drive: hot strings above its MPP minimum, cold ones below its limits."""
-    hot = module.vmp_v * (1.0 + module.gamma_vmp_per_k * (hot_c - 25.0))
-    cold = module.vmp_v * (1.0 + module.gamma_vmp_per_k * (record_low_c - 25.0))
-    open_circuit = module.voc_v * (1.0 + module.beta_voc_per_k * (record_low_c - 25.0))
-    fewest = math.ceil(drive.mpp_min_v / hot - 1e-9)
-    most = min(math.floor(drive.v_max_v / open_circuit + 1e-9), math.floor(drive.mpp_max_v / cold + 1e-9))
-    return max(int(fewest), 1), int(most)
+    fewest = series_minimum(drive.mpp_min_v, module.vmp_v, module.gamma_vmp_per_k, hot_c)
+    most = series_maximum(
+        drive.v_max_v, drive.mpp_max_v, module.voc_v, module.vmp_v, module.beta_voc_per_k, module.gamma_vmp_per_k,
+        record_low_c,
+    )  # fmt: skip
+    return int(fewest), int(most)
 
 
 @kernel

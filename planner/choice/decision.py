@@ -1,0 +1,102 @@
+"""What becomes of each row of the inventory, and why: every failed rule counts, the weightiest decides."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from planner.texts import sentence
+
+# Rule → decision it leads to when it fails; "" keeps the decision and only gives a reason. The order is the order
+# in which reasons are listed. The first decision of DECISIONS that any rule asks for is taken.
+CONSEQUENCE = {
+    "blank_row": "not_assessed",
+    "total_row": "not_assessed",
+    "position_missing": "not_assessed",
+    "position_placeholder": "not_assessed",
+    "no_solar_value": "not_assessed",
+    "no_level_or_yield": "not_assessed",
+    "status_dry": "unsuitable",
+    "status_abandoned": "unsuitable",
+    "no_design": "unsuitable",
+    "no_safe_rate": "",
+    "no_casing": "",
+    "water_too_warm": "",
+    "sand_above_limit": "",
+    "no_head": "",
+    "above_safe_rate": "",
+    "no_pressure": "",
+    "no_start_torque": "",
+    "no_suction": "",
+    "no_riser": "",
+    "no_delivery_pipe": "",
+    "no_cable": "",
+    "no_voltage_window": "",
+    "no_cooling": "",
+    "level_conflict": "hold",
+    "drawdown_beyond_half": "hold",
+    "outside_area": "hold",
+    "duplicate": "hold",
+    "arsenic_above_limit": "hold",
+    "fluoride_above_limit": "hold",
+    "nitrate_above_limit": "hold",
+    "demand_unknown": "hold",
+    "already_grid": "hold",
+    "solar_unspecified": "hold",
+    "unknown_pump_id": "hold",
+    "already_equipped": "hold",
+    "installed_set_short": "hold",
+    "coverage_low": "hold",
+    "yield_unknown": "test_first",
+    "level_unknown": "test_first",
+    "grade_below_a": "test_first",
+    "casing_assumed": "test_first",
+    "level_prior": "test_first",
+    "yield_prior": "test_first",
+    "drawdown_prior": "test_first",
+    "depth_assumed": "test_first",
+    "supply_limited_well": "",
+    "supply_limited_catalogue": "",
+    "quality_untested": "",
+    "dummy_run_required": "",
+    "confirm_rotor_size": "",
+    "sand_warning": "",
+}
+DECISIONS = ("not_assessed", "unsuitable", "hold", "test_first", "equip")
+# Rules whose passing is worth a sentence.
+SAID_WHEN_PASSED = ("demand_met",)
+# What stopped a pump family is a reason only where no family can be built.
+FAMILY_RULES = tuple(list(CONSEQUENCE)[list(CONSEQUENCE).index("no_safe_rate") : list(CONSEQUENCE).index("level_conflict")])
+
+
+def decide(rows: pd.Index, checks: pd.DataFrame, allow_prior_equip: bool) -> pd.DataFrame:
+    """Decision, reason_codes and reason_text of every row; `checks` has the columns of Step.checks.
+
+    allow_prior_equip  let evidence below grade A and assumed values be reasons without consequence
+    """
+    said = checks[(~checks["pass"] & checks["rule"].isin(CONSEQUENCE)) | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))]
+    no_design = set(said.loc[said["rule"] == "no_design", "inventory_row"])
+    said = said[~said["rule"].isin(FAMILY_RULES) | said["inventory_row"].isin(no_design)]
+    order = {rule: number for number, rule in enumerate([*SAID_WHEN_PASSED, *CONSEQUENCE])}
+    said = said.assign(order=said["rule"].map(order)).sort_values(["inventory_row", "order"], kind="stable")
+
+    weight = {decision: number for number, decision in enumerate(DECISIONS)}
+    consequence = said["rule"].map(CONSEQUENCE).replace("", "equip").fillna("equip")
+    if allow_prior_equip:
+        consequence = consequence.replace("test_first", "equip")
+    worst = consequence.map(weight).groupby(said["inventory_row"]).min().reindex(rows).fillna(weight["equip"])
+
+    sentences = [
+        sentence(row.rule, row.subject, row.value, row.limit)
+        for row in said[["rule", "subject", "value", "limit"]].itertuples(index=False)
+    ]
+    said = said.assign(sentence=sentences)
+    codes = said.groupby("inventory_row")["rule"].agg(lambda rules: ";".join(dict.fromkeys(rules)))
+    texts = said.groupby("inventory_row")["sentence"].agg(lambda parts: " ".join(dict.fromkeys(parts)))
+    return pd.DataFrame(
+        {
+            "decision": worst.astype(int).map(dict(enumerate(DECISIONS))).astype("str"),
+            "reason_codes": codes.reindex(rows).fillna("").astype("str"),
+            "reason_text": texts.reindex(rows).fillna("").astype("str"),
+        },
+        index=rows,
+    )

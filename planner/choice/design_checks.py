@@ -1,0 +1,118 @@
+"""Rules that can be tested once every site has its design: does it meet the demand, what must be confirmed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from planner.catalogue.arrays import HELICAL
+from planner.catalogue.loader import Catalogue
+from planner.engine.assess import FamilyRule
+from planner.plan import Plan
+from planner.tables.step import no_checks, rule_rows
+
+UNITS = {
+    "no_safe_rate": ("m3/h", ">"),
+    "no_casing": ("mm", ">="),
+    "water_too_warm": ("degC", "<="),
+    "sand_above_limit": ("mg/L", "<="),
+    "no_head": ("m", "<="),
+    "above_safe_rate": ("1", "<="),
+    "no_pressure": ("bar", "<="),
+    "no_start_torque": ("N m", "<="),
+    "no_suction": ("m", "<="),
+    "no_riser": ("m", "<="),
+    "no_delivery_pipe": ("m3/h", "<="),
+    "no_cable": ("1", "<="),
+    "no_voltage_window": ("W", ">="),
+    "no_cooling": ("m/s", ">="),
+}
+DUMMY_RUN_MM = 25.0  # clearance below which a dummy is run first, common practice
+
+
+def family_checks(rules: list[FamilyRule]) -> pd.DataFrame:
+    """What decided each pump family at each site: `pump_fits`, or the rule that stopped its furthest pump."""
+    if not rules:
+        return no_checks()
+    units = [UNITS.get(rule.rule, ("", "")) for rule in rules]
+    return pd.DataFrame(
+        {
+            "inventory_row": [rule.inventory_row for rule in rules],
+            "rule": pd.array([rule.rule for rule in rules], dtype="str"),
+            "subject": pd.array([rule.family for rule in rules], dtype="str"),
+            "value": [float(rule.value) if rule.rule in UNITS else np.nan for rule in rules],
+            "operator": pd.array([operator for _, operator in units], dtype="str"),
+            "limit": [float(rule.limit) if rule.rule in UNITS else np.nan for rule in rules],
+            "unit": pd.array([unit for unit, _ in units], dtype="str"),
+            "pass": [rule.rule not in UNITS for rule in rules],
+        }
+    )
+
+
+def design_checks(sites: pd.DataFrame, plan: Plan, catalogue: Catalogue) -> pd.DataFrame:
+    """Checks of the designs: `sites` has the inventory, the wells' and the engine's columns."""
+    equipment = plan.equipment
+    assessed = sites.index[sites["engine_status"].isin(["designed", "installed", "no_design"])]
+    designed = sites.index[sites["engine_status"] == "designed"]
+    installed = sites.index[sites["engine_status"] == "installed"]
+    worst = 100 * sites["supply_reliability_worst_month"]
+    least = 100 * equipment.reliability_worst_month
+    year = 100 * sites["supply_reliability"]
+    limited = sites["supply_limited"]
+    met = limited == ""
+    checks = [
+        rule_rows(assessed, "no_design", sites["engine_status"] != "no_design"),
+        rule_rows(designed, "demand_met", met, value=worst, operator=">=", limit=least, unit="%"),
+        rule_rows(designed, "supply_limited_well", limited != "well", value=worst, operator=">=", limit=least, unit="%"),
+        rule_rows(
+            designed, "supply_limited_catalogue", limited != "catalogue", value=worst, operator=">=", limit=least, unit="%"
+        ),
+        rule_rows(
+            designed, "coverage_low", sites["supply_reliability"] >= equipment.minimum_coverage, value=year,
+            operator=">=", limit=100 * equipment.minimum_coverage, unit="%",
+        ),
+        rule_rows(installed, "already_equipped", ~met, value=worst, operator="<", limit=least, unit="%"),
+        rule_rows(installed, "installed_set_short", met, value=worst, operator=">=", limit=least, unit="%"),
+    ]  # fmt: skip
+    unsized = sites.index[(sites["row_kind"] == "site") & ~sites["status"].isin(["dry", "abandoned"])]
+    either = sites["rest_level_m"].notna() | sites["yield_used_m3_h"].notna()
+    checks.append(rule_rows(unsized, "yield_unknown", sites["yield_used_m3_h"].notna() | ~either))
+    checks.append(rule_rows(unsized, "level_unknown", sites["rest_level_m"].notna() | ~either))
+    solar = sites.index[(sites["equipped_with"] == "solar") & (sites["existing_pump_id"] != "")]
+    known = sites["existing_pump_id"].isin(catalogue.pump_ids)
+    checks.append(rule_rows(solar, "unknown_pump_id", known))
+    return pd.concat([*checks, *_equipment_checks(sites, designed, catalogue)], ignore_index=True)
+
+
+def _equipment_checks(sites: pd.DataFrame, designed: pd.Index, catalogue: Catalogue) -> list[pd.DataFrame]:
+    """What the chosen pump asks to be confirmed on site."""
+    if designed.empty:
+        return []
+    place = {pump: number for number, pump in enumerate(catalogue.pump_ids)}
+    pump = sites.loc[designed, "pump_id"].map(place).to_numpy(dtype="int64")
+
+    def of_pump(values: np.ndarray) -> pd.Series:
+        return pd.Series(values[pump], index=designed)
+
+    pumps = catalogue.pumps
+    helical = of_pump(pumps.family) == HELICAL
+    casing, sand = sites.loc[designed, "casing_used_mm"], sites.loc[designed, "sand_mg_l"]
+    gap = casing - of_pump(pumps.outside_mm)
+    down_the_well = designed[of_pump(pumps.outside_mm) > 0]
+    water = sites.loc[designed, "water_temperature_used_c"]
+    low, high = of_pump(pumps.fit_temp_min_c), of_pump(pumps.fit_temp_max_c)
+    fits = (water >= low) & (water <= high)
+    nearest = high.where(water > high, low)
+    warn = of_pump(pumps.sand_warn_mg_l)
+    sandy = designed[sand.notna()]
+    return [
+        rule_rows(
+            down_the_well, "dummy_run_required", gap >= DUMMY_RUN_MM, value=gap, operator=">=", limit=DUMMY_RUN_MM, unit="mm"
+        ),
+        rule_rows(
+            designed[helical], "confirm_rotor_size", fits, value=water, operator="within", limit=nearest, unit="degC"
+        ),
+        rule_rows(
+            sandy, "sand_warning", sand <= warn, value=sand, operator="<=", limit=warn, unit="mg/L"
+        ),
+    ]  # fmt: skip

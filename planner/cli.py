@@ -1,0 +1,166 @@
+"""Commands: parse, call, print; no arithmetic. Heavy libraries are imported only by the command that needs them."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from planner import __version__
+from planner.errors import InputError
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Which boreholes to equip with solar pumping, with what, in which order and at what cost per cubic metre. "
+    "Planning grade only: no purchase before a pumping test and a water-quality test.",
+)
+
+PlanFile = Annotated[Path, typer.Argument(metavar="PLAN.toml", help="The plan file: every input and assumption of the run.")]
+
+DONE, NOTHING_ASSESSED, WRONG_INPUT, INTERNAL_FAULT = 0, 1, 2, 3
+SHOWN = 25  # findings printed in full by `check`
+
+
+def main() -> None:
+    """Entry point: exit status 0 done, 1 nothing could be assessed, 2 wrong input, 3 internal fault."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app()
+    except InputError as error:
+        for fault in error.faults:
+            say(f"error: {fault}")
+        sys.exit(WRONG_INPUT)
+    except KeyboardInterrupt:
+        say("stopped; what was finished is kept, repeat the command to go on")
+        sys.exit(130)
+    except Exception as error:
+        import traceback
+
+        traceback.print_exc()
+        say(f"internal fault: {type(error).__name__}: {error}\nThis is a defect of the program, not of your files.")
+        sys.exit(INTERNAL_FAULT)
+
+
+@app.callback(invoke_without_command=True)
+def options(version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False) -> None:
+    """Options of the program itself."""
+    if version:
+        typer.echo(__version__)
+        raise typer.Exit
+
+
+@app.command()
+def run(
+    plan: PlanFile,
+    out: Annotated[Path | None, typer.Option(help="Folder of the results; default maps/<programme>/.")] = None,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Compute everything again, whatever earlier runs left.")] = False,
+    workers: Annotated[int | None, typer.Option(min=1, help="Threads; default one a core.")] = None,
+) -> None:
+    """The whole job: read, screen, size, cost, rank; writes map.html, sites.csv and the rest."""
+    from planner import pipeline
+
+    with progress_bar() as progress:
+        outcome = pipeline.run(plan, out, workers=workers, fresh=fresh, tell=say, progress=progress)
+    for line in warnings(plan):
+        say(line)
+    say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
+    say(f"findings: {outcome.findings}, in {outcome.folder / 'findings.csv'}")
+    target = outcome.folder / "map.html"
+    if target.is_file():
+        say("Open the map in a browser:")
+        typer.echo(str(target))
+    if outcome.counts["not_assessed"] == sum(outcome.counts.values()):
+        say("No site could be assessed; findings.csv and the reasons in sites.csv say why.")
+        raise typer.Exit(NOTHING_ASSESSED)
+
+
+@app.command()
+def check(plan: PlanFile) -> None:
+    """Read and screen the inventory only, and print the findings."""
+    from planner import pipeline
+
+    loaded, table = pipeline.check(plan)
+    for line in warnings(plan):
+        say(line)
+    sites = table.sites
+    typer.echo(f"{loaded.plan.inventory.file}: {len(sites)} rows, {len(table.findings)} findings")
+    grades = sites["evidence_grade"].value_counts()
+    typer.echo("evidence: " + ", ".join(f"{grade} {grades.get(grade, 0)}" for grade in "ABCD"))
+    rules: dict[tuple[str, str], list[int]] = {}
+    for finding in table.findings:
+        rules.setdefault((finding.severity, finding.rule), []).append(finding.row)
+    for (severity, rule), rows in sorted(rules.items(), key=lambda item: (item[0][0] != "stop", -len(item[1]))):
+        shown = ", ".join(str(row) for row in rows[:8]) + (" …" if len(rows) > 8 else "")
+        typer.echo(f"  {severity:8}{rule:28}{len(rows):6}  rows {shown}")
+    for finding in table.findings[:SHOWN]:
+        change = f" -> {finding.new_value!r}" if finding.new_value else ""
+        typer.echo(
+            f"row {finding.row} {finding.site_id!r}: {finding.column}: {finding.rule}: {finding.old_value[:60]!r}{change} "
+            f"({finding.action})"
+        )
+    if len(table.findings) > SHOWN:
+        typer.echo(f"… and {len(table.findings) - SHOWN} more; `planner run` writes all to findings.csv")
+
+
+@app.command()
+def selfcheck() -> None:
+    """The shipped hand-calculated cases against the equations."""
+    from planner.commands.selfcheck import selfcheck as cases
+
+    results = cases()
+    for case in results:
+        mark = "ok  " if case.passed else "FAIL"
+        typer.echo(f"{mark} {case.id:6}{case.what:44.44} expected {case.expected} got {case.got}  ({case.source})")
+    failed = sum(not case.passed for case in results)
+    typer.echo(f"{len(results) - failed} of {len(results)} cases hold")
+    if failed:
+        raise typer.Exit(INTERNAL_FAULT)
+
+
+def say(text: str) -> None:
+    """A message to the person at the terminal, beside what may be piped."""
+    typer.echo(text, err=True)
+
+
+def warnings(plan: Path) -> Iterator[str]:
+    """Keys that are read without effect, and inputs from outside the plan's folder."""
+    from planner.plan import input_files, read_plan
+
+    loaded = read_plan(plan)
+    for key, instead in loaded.without_effect.items():
+        yield f"note: {key} has no effect in this version: {instead}"
+    home = loaded.path.parent
+    for key, name in input_files(loaded.plan).items():
+        if not loaded.resolve(name).is_relative_to(home):
+            yield f"note: {key} lies outside the plan's folder: {loaded.resolve(name)}"
+
+
+@contextmanager
+def progress_bar() -> Iterator[Callable[[int, int], None]]:
+    """A bar on a terminal, a plain line a tenth otherwise."""
+    if not sys.stderr.isatty():
+        told = -1
+
+        def plain(done: int, total: int) -> None:
+            nonlocal told
+            if total and 10 * done // total > told:
+                told = 10 * done // total
+                say(f"sized {done} of {total} sites")
+
+        yield plain
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("sizing", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -1,0 +1,99 @@
+"""The tables of a run: sites.csv, sites.parquet, checks.parquet, findings.csv."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import math
+from collections.abc import Iterable
+from pathlib import Path
+
+import pandas as pd
+
+from planner.glossary import glossary, monthly
+from planner.tables.step import FINDING_COLUMNS, Finding
+
+# Columns of sites.csv: those of the contract, in its order, then ours.
+SITE_COLUMNS = [
+    "inventory_row", "site_id", "site_name", "sub_district", "latitude", "longitude",
+    "evidence_grade", "decision", "funding", "rank", "reason_codes", "reason_text",
+    "solar_kwh_m2_day", "design_month", "resource_source",
+    "design_static_level_m", "design_pumping_level_m", "total_head_m",
+    "peak_flow_m3_h", "safe_rate_m3_h", "safe_rate_limit",
+    "pump_family", "pump_id", "motor_w", "intake_depth_m", "riser_mm", "cable_mm2",
+    "array_wp", "modules_series", "modules_parallel", "tilt_deg", "tank_m3",
+    "design_demand_m3_day", "volume_pumped_m3_day", "volume_used_m3_day", *monthly("volume"),
+    "supply_reliability", "supply_reliability_worst_month", "supply_limited",
+    "capital_cost", "annual_cost", "lifecycle_cost", "cost_per_m3", "cost_equipment_per_m3",
+    "family_margin", "people_served",
+    "cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability",
+    "drive_id", "module_id", "riser_id", "delivery_mm", "sleeve", "azimuth_deg",
+    "cap_flow_m3_h", "peak_design_m3_h", "design_pumping_level_rule_m", "total_head_rule_m",
+    "running_hours_day", "wire_to_water", "specific_output_m4_kwp_day",
+    "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
+    "people_counted", "people_source", "interference_m", "engine_status",
+]  # fmt: skip
+# Read from the inventory: written as they are, all digits.
+AS_READ = {"latitude", "longitude"}
+SIGNIFICANT = 6
+
+
+def write_sites_csv(sites: pd.DataFrame, path: Path) -> None:
+    """sites.csv: UTF-8, comma, dot; missing is empty; derived numbers to six significant digits."""
+    known = glossary()
+    names = [name for name in SITE_COLUMNS if name in sites.columns]
+    texts = {name: _cells(sites[name], known[name].dtype, name not in AS_READ) for name in names}
+    _write_csv(path, names, zip(*(texts[name] for name in names), strict=True))
+
+
+def write_findings_csv(findings: list[Finding], path: Path) -> None:
+    """findings.csv: every fault and repair."""
+    rows = ([_safe(value) if isinstance(value, str) else str(value) for value in dataclasses.astuple(one)] for one in findings)
+    _write_csv(path, FINDING_COLUMNS, rows)
+
+
+def write_parquet(frame: pd.DataFrame, path: Path) -> None:
+    """A table, exact, with whole numbers as nullable integers."""
+    known = glossary()
+    exact = frame.copy()
+    for name in exact.columns:
+        if name in known and known[name].dtype == "integer" and exact[name].dtype.kind == "f":
+            exact[name] = exact[name].astype("Int64")
+    exact.to_parquet(path, index=False)
+
+
+def _cells(values: pd.Series, dtype: str, rounded: bool) -> list[str]:
+    if dtype == "text":
+        return [_safe(value) for value in values]
+    if dtype == "flag":
+        return ["" if pd.isna(value) else str(int(bool(value))) for value in values]
+    if dtype == "integer":
+        return ["" if pd.isna(value) else str(int(value)) for value in values]
+    return [_number(float(value), rounded) for value in values]
+
+
+def _number(value: float, rounded: bool) -> str:
+    if math.isnan(value):
+        return ""
+    if not rounded:
+        return repr(value)
+    if value != 0 and abs(value) >= 10**SIGNIFICANT:
+        return f"{value:.0f}"
+    return f"{value:.{SIGNIFICANT}g}"
+
+
+def _safe(text: str) -> str:
+    """Text that no spreadsheet takes for a formula: an apostrophe goes before = + - @, tab and return."""
+    if text[:1] in {"=", "+", "-", "@", "\t", "\r"}:
+        try:
+            float(text)
+        except ValueError:
+            return "'" + text
+    return text
+
+
+def _write_csv(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(names)
+        writer.writerows(rows)

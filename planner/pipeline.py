@@ -1,0 +1,325 @@
+"""The order of the steps, the promises between them, and the record of a run."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import os
+import re
+import time
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from planner import __version__, chunks
+from planner.catalogue.loader import Catalogue, load_catalogue
+from planner.choice.decision import DECISIONS, decide
+from planner.choice.design_checks import design_checks, family_checks
+from planner.choice.ranking import rank
+from planner.engine.assess import make_context
+from planner.errors import Fault, InputError, InternalError
+from planner.glossary import glossary
+from planner.outputs import folder as output_folder
+from planner.outputs import tables as output_tables
+from planner.plan import LoadedPlan, input_files, read_plan
+from planner.tables import catchments, demand, inventory, neighbours, rasters, screening, wells
+from planner.tables.raster_files import open_raster
+from planner.tables.step import Finding, Step
+from planner.texts import of_kind
+
+STEPS: tuple[ModuleType, ...] = (screening, rasters, catchments, demand, wells, neighbours)
+SCREENING: tuple[ModuleType, ...] = (screening,)
+
+Tell = Callable[[str], None]
+
+
+@dataclass
+class Table:
+    """The growing table of a run, with its findings, checks and stages."""
+
+    sites: pd.DataFrame
+    findings: list[Finding]
+    checks: list[pd.DataFrame]
+    stages: list[dict[str, Any]] = field(default_factory=list)
+
+    def take(self, name: str, step: Step, writes: tuple[str, ...], seconds: float) -> None:
+        """Join the new columns of a step, after checking what it promised."""
+        check_step(name, self.sites, step, writes)
+        self.sites = pd.concat([self.sites, step.columns], axis=1)
+        self.findings += step.findings
+        self.checks.append(step.checks)
+        self.stages.append(
+            {"name": name, "rows_in": len(step.columns), "rows_out": len(self.sites), "seconds": round(seconds, 3)}
+        )
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a finished run tells its caller."""
+
+    folder: Path
+    counts: dict[str, int]
+    findings: int
+    stages: list[dict[str, Any]]
+    run_id: str
+
+
+def check(path: Path) -> tuple[LoadedPlan, Table]:
+    """Read and screen the inventory only."""
+    plan = read_plan(path)
+    table = _read(plan)
+    _steps(table, plan, SCREENING, lambda _: None)
+    return plan, table
+
+
+def run(
+    path: Path,
+    folder: Path | None = None,
+    *,
+    workers: int | None = None,
+    fresh: bool = False,
+    chunk_sites: int = chunks.CHUNK_SITES,
+    tell: Tell = lambda _: None,
+    progress: Callable[[int, int], None] = lambda _done, _total: None,
+) -> Outcome:
+    """The whole job: read, screen, join, size, cost, rank, write. Raises InputError with every fault at once."""
+    plan = read_plan(path)
+    folder = folder or Path("maps") / slug(plan.plan.programme.name)
+    output_folder.claim(folder)
+    catalogue, table = _inputs(plan)
+    tell(f"inventory: {len(table.sites)} rows")
+    _steps(table, plan, STEPS, tell)
+
+    started = time.perf_counter()
+    rows = chunks.to_assess(table.sites)
+    sites = chunks.engine_sites(table.sites, rows, plan.plan, catalogue)
+    context = make_context(plan.plan, catalogue)
+    done = 0
+
+    def count(finished: int) -> None:
+        nonlocal done
+        done += finished
+        progress(done, sites.inventory_row.size)
+
+    store = output_folder.chunk_folder(folder)
+    if fresh:
+        for old in store.glob("*.json"):
+            old.unlink()
+    results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count)
+    columns = _engine_columns(results.rows, table.sites.index)
+    table.take(
+        "sizing", Step(columns, [], family_checks(results.rules)), tuple(columns.columns), time.perf_counter() - started
+    )
+    tell(f"sizing: {sites.inventory_row.size} sites in {time.perf_counter() - started:.1f} s")
+
+    started = time.perf_counter()
+    table.checks.append(design_checks(table.sites, plan.plan, catalogue))
+    checks = pd.concat(table.checks, ignore_index=True).sort_values(["inventory_row", "rule", "subject"], kind="stable")
+    decided = decide(table.sites.index, checks, plan.plan.ranking.allow_prior_equip)
+    decided["rank"] = rank(table.sites.join(decided))
+    decided["funding"] = pd.Series("", index=decided.index, dtype="str")
+    for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
+        decided[name] = np.nan
+    table.take("choice", Step(decided), tuple(decided.columns), time.perf_counter() - started)
+    return _write(plan, catalogue, table, checks, folder, tell)
+
+
+def slug(name: str) -> str:
+    """A folder name of letters, digits and hyphens; never a path."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "plan"
+
+
+def check_step(name: str, sites: pd.DataFrame, step: Step, writes: tuple[str, ...]) -> None:
+    """Hold a step to its promise: same rows, exactly its columns, all new, type and range as in the glossary."""
+    known = glossary()
+    columns = step.columns
+    if not columns.index.equals(sites.index):
+        raise InternalError(f"{name}: rows were lost, added or reordered")
+    if set(columns.columns) != set(writes) or len(columns.columns) != len(writes):
+        raise InternalError(f"{name}: wrote {sorted(set(columns.columns) ^ set(writes))} against its promise")
+    for column in columns:
+        if column in sites.columns:
+            raise InternalError(f"{name}: {column} stands already")
+        if column not in known:
+            raise InternalError(f"{name}: {column} is not in the glossary")
+        quantity = known[column]
+        values = columns[column]
+        kind = values.dtype.kind
+        fits = {"text": values.dtype == "str", "flag": kind == "b", "integer": kind in "iuf", "number": kind in "fi"}
+        if not fits[quantity.dtype]:
+            raise InternalError(f"{name}: {column} has type {values.dtype}, the glossary says {quantity.dtype}")
+        if quantity.dtype in {"number", "integer"}:
+            beyond = (values < quantity.low if quantity.low is not None else False) | (
+                values > quantity.high if quantity.high is not None else False
+            )
+            if np.any(beyond):
+                row = columns.index[np.asarray(beyond)][0]
+                raise InternalError(f"{name}: row {row}: {column} = {values[row]} is outside {quantity.low}…{quantity.high}")
+
+
+def _read(plan: LoadedPlan) -> Table:
+    started = time.perf_counter()
+    step = inventory.read_inventory(plan)
+    empty = pd.DataFrame(index=step.columns.index)
+    table = Table(empty, [], [])
+    table.take("inventory", step, inventory.WRITES, time.perf_counter() - started)
+    return table
+
+
+def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
+    """Read catalogue and inventory and look at every other input, so that all faults are told at once."""
+    faults: list[Fault] = []
+    first: InputError | None = None
+    catalogue: Catalogue | None = None
+    table: Table | None = None
+
+    def attempt(action: Callable[[], Any]) -> Any:
+        nonlocal first
+        try:
+            return action()
+        except InputError as error:
+            first = first or error
+            faults.extend(fault for fault in error.faults if fault not in faults)
+            return None
+
+    def look_at(name: str) -> None:
+        source = getattr(plan.plan.rasters, name)
+        with open_raster(name, source, plan.resolve(source.file)):
+            pass
+
+    catalogue = attempt(lambda: load_catalogue(plan))
+    table = attempt(lambda: _read(plan))
+    for name in type(plan.plan.rasters).model_fields:
+        if getattr(plan.plan.rasters, name) is not None:
+            attempt(lambda name=name: look_at(name))
+    if table is not None:
+        screened = attempt(lambda: screening.run(table.sites, plan))
+        if screened is not None:
+            attempt(lambda: rasters.run(table.sites.join(screened.columns), plan))
+    if first is not None or catalogue is None or table is None:
+        raise type(first)(faults) if first is not None else InternalError("inputs were not read")
+    return catalogue, table
+
+
+def _steps(table: Table, plan: LoadedPlan, steps: tuple[ModuleType, ...], tell: Tell) -> None:
+    for step in steps:
+        name = step.__name__.rsplit(".", 1)[-1]
+        started = time.perf_counter()
+        missing = [column for column in step.READS if column not in table.sites.columns]
+        if missing:
+            raise InternalError(f"{name}: reads {missing}, which no step wrote")
+        table.take(name, step.run(table.sites, plan), step.WRITES, time.perf_counter() - started)
+        tell(f"{name}: {table.stages[-1]['seconds']} s")
+
+
+def _engine_columns(rows: list[dict[str, object]], index: pd.Index) -> pd.DataFrame:
+    """Results as columns of the whole table; rows that were not assessed are `skipped` and empty."""
+    known = glossary()
+    names = list(known)
+    start, stop = names.index("engine_status"), names.index("decision")
+    data = {}
+    for name in names[start:stop]:
+        kind = known[name].dtype
+        empty: Any = "" if kind == "text" else False if kind == "flag" else np.nan
+        values = {row["inventory_row"]: row.get(name, empty) for row in rows}
+        column = pd.Series([values.get(row, empty) for row in index], index=index)
+        data[name] = column.astype("str" if kind == "text" else "bool" if kind == "flag" else "float64")
+    data["engine_status"] = data["engine_status"].replace("", "skipped")
+    return pd.DataFrame(data, index=index)
+
+
+def _write(
+    plan: LoadedPlan, catalogue: Catalogue, table: Table, checks: pd.DataFrame, folder: Path, tell: Tell
+) -> Outcome:
+    started = time.perf_counter()
+    sites = table.sites.reset_index(names="inventory_row")
+    counts = {decision: int((sites["decision"] == decision).sum()) for decision in DECISIONS}
+    if sum(counts.values()) != len(sites):
+        raise InternalError("the decisions do not add up to the rows of the inventory")
+    hashes = {key: _sha256(plan.resolve(name)) for key, name in sorted(input_files(plan.plan).items())}
+    run_id = _run_id(plan, hashes, catalogue)
+    date = _date(plan)
+    new = output_folder.new_folder(folder)
+    wanted = plan.plan.output.files
+    if "csv" in wanted:
+        output_tables.write_sites_csv(sites, new / "sites.csv")
+    if "parquet" in wanted:
+        output_tables.write_parquet(sites, new / "sites.parquet")
+        output_tables.write_parquet(checks, new / "checks.parquet")
+    output_tables.write_findings_csv(table.findings, new / "findings.csv")
+    about = {
+        "programme": plan.plan.programme.name,
+        "currency": plan.plan.programme.currency,
+        "price_year": plan.plan.programme.price_year,
+        "run_id": run_id,
+        "date": date,
+        "version": __version__,
+        "counts": counts,
+        "defaults_used": plan.defaults_used,
+        "without_effect": plan.without_effect,
+        "cautions": of_kind("caution"),
+        "notes": of_kind("note"),
+    }
+    if "map" in wanted:
+        _write_map(plan, sites, about, new / "map.html")
+    table.stages.append(
+        {"name": "outputs", "rows_in": len(sites), "rows_out": len(sites), "seconds": round(time.perf_counter() - started, 3)}
+    )
+    record = {
+        **about,
+        "plan": plan.plan.model_dump(mode="json", exclude_none=True),
+        "inputs": {key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()},
+        "catalogue": catalogue.digest,
+        "stages": table.stages,
+        "counts": {**counts, "rows": len(sites), "ranked": int(sites["rank"].notna().sum()), "funded": 0, "reserve": 0},
+        "findings": {kind: sum(one.severity == kind for one in table.findings) for kind in ("info", "warning", "stop")},
+        "seed": None,
+    }
+    output_folder.commit(folder, record)
+    tell(f"outputs: {table.stages[-1]['seconds']} s")
+    return Outcome(folder, counts, len(table.findings), table.stages, run_id)
+
+
+def _write_map(plan: LoadedPlan, sites: pd.DataFrame, about: dict[str, Any], path: Path) -> None:
+    import geopandas
+
+    from planner.outputs.map.areas import simplify_areas
+    from planner.outputs.map.page import map_page
+
+    area = plan.plan.area
+    areas = None
+    if area is not None:
+        areas = simplify_areas(geopandas.read_file(plan.resolve(area.boundary)).to_crs("EPSG:4326"), area.name_field)
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.write(map_page(sites, areas, about))
+
+
+def _sha256(path: Path) -> str:
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def _run_id(plan: LoadedPlan, hashes: dict[str, str], catalogue: Catalogue) -> str:
+    parts = [__version__, plan.plan.model_dump_json(), *(f"{key}={value}" for key, value in hashes.items()), catalogue.digest]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:12]
+
+
+def _date(plan: LoadedPlan) -> str:
+    """The date on outputs: the plan's, else SOURCE_DATE_EPOCH, else that of the newest input; never today."""
+    if plan.plan.output.date is not None:
+        return plan.plan.output.date
+    if epoch := os.environ.get("SOURCE_DATE_EPOCH", ""):
+        stamp = float(epoch)
+    else:
+        stamp = max(plan.resolve(name).stat().st_mtime for name in input_files(plan.plan).values())
+    return datetime.datetime.fromtimestamp(stamp, tz=datetime.UTC).date().isoformat()
