@@ -1,0 +1,74 @@
+"""Small tables and plans for the tests of the steps that follow the inventory."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from planner.glossary import glossary
+from planner.plan import LoadedPlan, Plan
+from planner.tables.step import CHECK_COLUMNS, Step
+
+MakeSites = Callable[..., pd.DataFrame]
+MakePlan = Callable[..., LoadedPlan]
+
+
+@pytest.fixture
+def make_sites() -> MakeSites:
+    """Factory of a table with the columns a step reads: placed sites, missing where nothing is given."""
+
+    def make(reads: tuple[str, ...], rows: int = 1, **given: Any) -> pd.DataFrame:
+        columns: dict[str, Any] = {}
+        for name in reads:
+            kind = glossary()[name].dtype
+            empty = {"text": "", "number": np.nan, "integer": 0, "flag": False}[kind]
+            usual = {"row_kind": "site", "position_status": "ok", "evidence_grade": "A"}.get(name, empty)
+            value = given.pop(name, usual)
+            dtype = {"text": "str", "number": "float64", "integer": "int64", "flag": "bool"}[kind]
+            columns[name] = pd.Series(value if isinstance(value, list) else [value] * rows).astype(dtype)
+        assert not given, f"the step does not read {sorted(given)}"
+        frame = pd.DataFrame(columns)
+        frame.index = pd.RangeIndex(1, rows + 1, name="inventory_row")
+        return frame
+
+    return make
+
+
+@pytest.fixture
+def make_plan() -> MakePlan:
+    """Factory of a plan: sections as keyword arguments."""
+
+    def make(**sections: Any) -> LoadedPlan:
+        return LoadedPlan(
+            Plan.model_validate({"inventory": {"file": "a.csv"}, **sections}), Path("plan.toml"), {}, {}
+        )
+
+    return make
+
+
+@pytest.fixture
+def keeps_promise() -> Callable[[Step, pd.DataFrame, tuple[str, ...]], None]:
+    """Assert what the pipeline asserts of every step: index, names, types and ranges of the glossary."""
+
+    def check(step: Step, sites: pd.DataFrame, writes: tuple[str, ...]) -> None:
+        assert step.columns.index.equals(sites.index)
+        assert list(step.columns) == list(writes)
+        assert list(step.checks) == CHECK_COLUMNS
+        types = {"text": "str", "number": "float64", "integer": "int64", "flag": "bool"}
+        for name in writes:
+            quantity, column = glossary()[name], step.columns[name]
+            assert str(column.dtype) == types[quantity.dtype], name
+            if quantity.dtype == "text":
+                assert column.notna().all(), name
+                continue
+            known = column.dropna()
+            assert np.isfinite(known.to_numpy(dtype="float64")).all(), name
+            assert quantity.low is None or (known >= quantity.low).all(), (name, known.min())
+            assert quantity.high is None or (known <= quantity.high).all(), (name, known.max())
+
+    return check
