@@ -35,7 +35,7 @@ from planner.tables.inventory_file import (
     Table,
     read_table,
 )
-from planner.tables.step import Finding, Severity, Step
+from planner.tables.step import Action, Finding, Severity, Step
 
 __all__ = ["INVENTORY_NAMES", "READS", "WRITES", "read_inventory"]
 
@@ -137,15 +137,14 @@ class _Reading:
 
     def _read_texts(self) -> None:
         for name in TEXTS:
-            column = self.raw.get(name, self.empty)
-            if name in IDENTIFIERS:
-                bare = self.cells.get(name, self.empty)
-                rows = self.index[bare != column]
-                self.findings += findings_for(
-                    rows, self.site_id, name, "outer_spaces", "info", old=column, new=bare, action="repaired"
-                )
-                column = bare
-            self.columns[name] = column
+            column, bare = self.raw.get(name, self.empty), self.cells.get(name, self.empty)
+            new = bare if name in IDENTIFIERS else column
+            rows = self.index[bare != column]
+            action: Action = "repaired" if name in IDENTIFIERS else "flagged"
+            self.findings += findings_for(
+                rows, self.site_id, name, "outer_spaces", "info", old=column, new=new, action=action
+            )
+            self.columns[name] = new
 
     def _tell_rows_apart(self) -> None:
         """Blank rows and total rows: from here on their cells count for nothing, except texts."""

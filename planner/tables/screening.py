@@ -181,9 +181,11 @@ def _duplicates(
 
     named = site_id[is_site & (site_id != "") & duplicate_of.isna()]
     named = named[named.duplicated(keep=False)]
-    first = named.index.to_series().groupby(named).transform("min")
+    same_id = named.index.to_series().groupby(named)
+    first, last = same_id.transform("min"), same_id.transform("max")
+    another = _row_text(first.where(first != first.index, last))
     findings += findings_for(
-        named.index, site_id, "site_id", "repeated_id", "warning", old=site_id, new=_row_text(first)
+        named.index, site_id, "site_id", "repeated_id", "warning", old=site_id, new=another
     )
     return duplicate_of, findings
 

@@ -405,7 +405,8 @@ def test_hostile_texts_survive_untouched(read: Read, text: str) -> None:
     step = read([{"site_id": "x", "site_name": text, "latitude": "-9", "longitude": "33", "crop": text}])
     assert step.columns["site_name"][1] == text and step.columns["crop"][1] == text
     odd = any(sign in text for sign in "\x00\x07\x1b\n\u202e")
-    assert rules(step) == (["control_character"] * 2 if odd else [])
+    spaces = ["outer_spaces"] * 2 if text != text.strip() else []
+    assert rules(step) == (["control_character"] * 2 if odd else spaces)
 
 
 @pytest.mark.parametrize("text", HOSTILE)
@@ -421,7 +422,8 @@ def test_identifiers_lose_outer_spaces_only(read: Read) -> None:
     step = read([{"site_id": " 00 7\u00a0", "site_name": " A ", "latitude": "-9", "longitude": "33"}])
     assert step.columns["site_id"][1] == "00 7" and step.columns["site_name"][1] == " A "
     assert step.findings == [
-        Finding(1, "00 7", "site_id", "outer_spaces", "info", " 00 7\u00a0", "00 7", "repaired")
+        Finding(1, "00 7", "site_id", "outer_spaces", "info", " 00 7\u00a0", "00 7", "repaired"),
+        Finding(1, "00 7", "site_name", "outer_spaces", "info", " A ", " A ", "flagged"),
     ]
 
 

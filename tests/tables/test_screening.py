@@ -244,6 +244,7 @@ def test_a_repeated_identifier_far_away_is_flagged(make_sites: MakeSites, make_p
     step = pair(make_sites, make_plan, latitude=-9.6, site_id=["7", "7"])
     assert step.columns["duplicate_of"].isna().all()
     assert rules(step) == [(1, "repeated_id"), (2, "repeated_id")]
+    assert [finding.new_value for finding in step.findings] == ["row 2", "row 1"]
 
 
 @pytest.mark.parametrize(
