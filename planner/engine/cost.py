@@ -119,14 +119,15 @@ def design_cost(
     later += goods(riser_price, riser_life, rules) + goods(cable_price, cable.life_y, rules)
     goods_now += riser_price + cable_price
 
-    protection = prices.relief_and_check_set if family == HELICAL else prices.check_valve_set
-    protection_life = lives.relief_and_check_set if family == HELICAL else lives.check_valve_set
+    if family == HELICAL:
+        protection, protection_life = prices.relief_and_check_set, lives.relief_and_check_set
+    elif family == SURFACE:  # its foot valve holds the water
+        protection, protection_life = prices.suction_set, lives.suction_set
+    else:
+        protection, protection_life = prices.check_valve_set, lives.check_valve_set
     later += goods(protection, protection_life, rules)
     later += goods(prices.dry_run_and_level_switch, lives.dry_run_and_level_switch, rules)
     goods_now += protection + prices.dry_run_and_level_switch
-    if family == SURFACE:
-        later += goods(prices.suction_set, lives.suction_set, rules)
-        goods_now += prices.suction_set
     if sleeve:
         later += goods(prices.cooling_sleeve, lives.cooling_sleeve, rules)
         goods_now += prices.cooling_sleeve
