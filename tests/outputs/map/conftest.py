@@ -26,7 +26,7 @@ HOSTILE = (
     "@@SCRIPT@@ &amp; \u2028 'quoted'",
     "=1+1",
 )
-CENTRE = (-3.2, 34.6)  # latitude and longitude of nowhere in particular
+CENTRE = (-12.9, 4.3)  # latitude and longitude of a place in open sea
 
 
 @pytest.fixture(scope="session")
