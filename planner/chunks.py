@@ -42,7 +42,11 @@ def to_assess(sites: pd.DataFrame) -> pd.Index:
 
 
 def _installed(sites: pd.DataFrame) -> pd.Series:
-    return (sites["equipped_with"] == "solar") & (sites["existing_pump_id"] != "") & (sites["existing_array_wp"] > 0)
+    return (
+        (sites["equipped_with"] == "solar")
+        & (sites["existing_pump_id"] != "")
+        & (sites["existing_array_wp"] > 0)
+    )
 
 
 def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Catalogue) -> Sites:
@@ -108,12 +112,16 @@ def default_workers() -> int:
 
 
 def _slice(sites: Sites, start: int, stop: int) -> Sites:
-    return Sites(**{field.name: getattr(sites, field.name)[start:stop] for field in dataclasses.fields(sites)})
+    return Sites(
+        **{field.name: getattr(sites, field.name)[start:stop] for field in dataclasses.fields(sites)}
+    )
 
 
 def _context_digest(context: Context) -> str:
     digest = hashlib.sha256()
-    plan = context.plan.model_dump(mode="json", include={"programme", "demand", "well", "pipes", "array", "equipment", "costs"})
+    plan = context.plan.model_dump(
+        mode="json", include={"programme", "demand", "well", "pipes", "array", "equipment", "costs"}
+    )
     for text in (__version__, json.dumps(plan, sort_keys=True), context.catalogue.digest, source_digest()):
         digest.update(text.encode())
     return digest.hexdigest()

@@ -22,7 +22,9 @@ app = typer.Typer(
     "Planning grade only: no purchase before a pumping test and a water-quality test.",
 )
 
-PlanFile = Annotated[Path, typer.Argument(metavar="PLAN.toml", help="The plan file: every input and assumption of the run.")]
+PlanFile = Annotated[
+    Path, typer.Argument(metavar="PLAN.toml", help="The plan file: every input and assumption of the run.")
+]
 
 DONE, NOTHING_ASSESSED, WRONG_INPUT, INTERNAL_FAULT = 0, 1, 2, 3
 SHOWN = 25  # findings printed in full by `check`
@@ -46,12 +48,16 @@ def main() -> None:
         import traceback
 
         traceback.print_exc()
-        say(f"internal fault: {type(error).__name__}: {error}\nThis is a defect of the program, not of your files.")
+        say(
+            f"internal fault: {type(error).__name__}: {error}\nThis is a defect of the program, not of your files."
+        )
         sys.exit(INTERNAL_FAULT)
 
 
 @app.callback(invoke_without_command=True)
-def options(version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False) -> None:
+def options(
+    version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
+) -> None:
     """Options of the program itself."""
     if version:
         typer.echo(__version__)
@@ -61,8 +67,12 @@ def options(version: Annotated[bool, typer.Option("--version", help="Print the v
 @app.command()
 def run(
     plan: PlanFile,
-    out: Annotated[Path | None, typer.Option(help="Folder of the results; default maps/<programme>/.")] = None,
-    fresh: Annotated[bool, typer.Option("--fresh", help="Compute everything again, whatever earlier runs left.")] = False,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder of the results; default maps/<programme>/.")
+    ] = None,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Compute everything again, whatever earlier runs left.")
+    ] = False,
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; default one a core.")] = None,
 ) -> None:
     """The whole job: read, screen, size, cost, rank; writes map.html, sites.csv and the rest."""
@@ -72,7 +82,10 @@ def run(
         outcome = pipeline.run(plan, out, workers=workers, fresh=fresh, tell=say, progress=progress)
     for line in warnings(plan):
         say(line)
-    say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
+    say(
+        f"run {outcome.run_id}: "
+        + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items()))
+    )
     say(f"findings: {outcome.findings}, in {outcome.folder / 'findings.csv'}")
     target = outcome.folder / "map.html"
     if target.is_file():
@@ -98,7 +111,9 @@ def check(plan: PlanFile) -> None:
     rules: dict[tuple[str, str], list[int]] = {}
     for finding in table.findings:
         rules.setdefault((finding.severity, finding.rule), []).append(finding.row)
-    for (severity, rule), rows in sorted(rules.items(), key=lambda item: (item[0][0] != "stop", -len(item[1]))):
+    for (severity, rule), rows in sorted(
+        rules.items(), key=lambda item: (item[0][0] != "stop", -len(item[1]))
+    ):
         shown = ", ".join(str(row) for row in rows[:8]) + (" …" if len(rows) > 8 else "")
         typer.echo(f"  {severity:8}{rule:28}{len(rows):6}  rows {shown}")
     for finding in table.findings[:SHOWN]:
@@ -119,7 +134,9 @@ def selfcheck() -> None:
     results = cases()
     for case in results:
         mark = "ok  " if case.passed else "FAIL"
-        typer.echo(f"{mark} {case.id:6}{case.what:44.44} expected {case.expected} got {case.got}  ({case.source})")
+        typer.echo(
+            f"{mark} {case.id:6}{case.what:44.44} expected {case.expected} got {case.got}  ({case.source})"
+        )
     failed = sum(not case.passed for case in results)
     typer.echo(f"{len(results) - failed} of {len(results)} cases hold")
     if failed:

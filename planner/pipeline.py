@@ -10,6 +10,7 @@ import time
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -29,6 +30,7 @@ from planner.outputs import folder as output_folder
 from planner.outputs import tables as output_tables
 from planner.plan import LoadedPlan, input_files, read_plan
 from planner.tables import catchments, demand, inventory, neighbours, rasters, screening, wells
+from planner.tables.boundary import read_boundary
 from planner.tables.raster_files import open_raster
 from planner.tables.step import Finding, Step
 from planner.texts import of_kind
@@ -55,7 +57,12 @@ class Table:
         self.findings += step.findings
         self.checks.append(step.checks)
         self.stages.append(
-            {"name": name, "rows_in": len(step.columns), "rows_out": len(self.sites), "seconds": round(seconds, 3)}
+            {
+                "name": name,
+                "rows_in": len(step.columns),
+                "rows_out": len(self.sites),
+                "seconds": round(seconds, 3),
+            }
         )
 
 
@@ -111,17 +118,28 @@ def run(
     if fresh:
         for old in store.glob("*.json"):
             old.unlink()
-    results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count)
+    results = chunks.run_chunks(
+        sites, context, store, workers or chunks.default_workers(), chunk_sites, count
+    )
     columns = _engine_columns(results.rows, table.sites.index)
     table.take(
-        "sizing", Step(columns, [], family_checks(results.rules)), tuple(columns.columns), time.perf_counter() - started
+        "sizing",
+        Step(columns, [], family_checks(results.rules)),
+        tuple(columns.columns),
+        time.perf_counter() - started,
     )
     tell(f"sizing: {sites.inventory_row.size} sites in {time.perf_counter() - started:.1f} s")
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
-    checks = pd.concat(table.checks, ignore_index=True).sort_values(["inventory_row", "rule", "subject"], kind="stable")
-    decided = decide(table.sites.index, checks, plan.plan.ranking.allow_prior_equip)
+    checks = pd.concat(table.checks, ignore_index=True).sort_values(
+        ["inventory_row", "rule", "subject"], kind="stable"
+    )
+    decided = decide(
+        checks,
+        table.sites["engine_status"].isin(["designed", "installed"]),
+        plan.plan.ranking.allow_prior_equip,
+    )
     decided["rank"] = rank(table.sites.join(decided))
     decided["funding"] = pd.Series("", index=decided.index, dtype="str")
     for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
@@ -152,16 +170,25 @@ def check_step(name: str, sites: pd.DataFrame, step: Step, writes: tuple[str, ..
         quantity = known[column]
         values = columns[column]
         kind = values.dtype.kind
-        fits = {"text": values.dtype == "str", "flag": kind == "b", "integer": kind in "iuf", "number": kind in "fi"}
+        fits = {
+            "text": values.dtype == "str",
+            "flag": kind == "b",
+            "integer": kind in "iuf",
+            "number": kind in "fi",
+        }
         if not fits[quantity.dtype]:
-            raise InternalError(f"{name}: {column} has type {values.dtype}, the glossary says {quantity.dtype}")
+            raise InternalError(
+                f"{name}: {column} has type {values.dtype}, the glossary says {quantity.dtype}"
+            )
         if quantity.dtype in {"number", "integer"}:
             beyond = (values < quantity.low if quantity.low is not None else False) | (
                 values > quantity.high if quantity.high is not None else False
             )
             if np.any(beyond):
                 row = columns.index[np.asarray(beyond)][0]
-                raise InternalError(f"{name}: row {row}: {column} = {values[row]} is outside {quantity.low}…{quantity.high}")
+                raise InternalError(
+                    f"{name}: row {row}: {column} = {values[row]} is outside {quantity.low}…{quantity.high}"
+                )
 
 
 def _read(plan: LoadedPlan) -> Table:
@@ -198,7 +225,8 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
     table = attempt(lambda: _read(plan))
     for name in type(plan.plan.rasters).model_fields:
         if getattr(plan.plan.rasters, name) is not None:
-            attempt(lambda name=name: look_at(name))
+            attempt(partial(look_at, name))
+    attempt(lambda: read_boundary(plan))
     if table is not None:
         screened = attempt(lambda: screening.run(table.sites, plan))
         if screened is not None:
@@ -231,7 +259,8 @@ def _engine_columns(rows: list[dict[str, object]], index: pd.Index) -> pd.DataFr
         values = {row["inventory_row"]: row.get(name, empty) for row in rows}
         column = pd.Series([values.get(row, empty) for row in index], index=index)
         data[name] = column.astype("str" if kind == "text" else "bool" if kind == "flag" else "float64")
-    data["engine_status"] = data["engine_status"].replace("", "skipped")
+    status = data["engine_status"]
+    data["engine_status"] = status.mask(status == "", "skipped").astype("str")
     return pd.DataFrame(data, index=index)
 
 
@@ -270,16 +299,31 @@ def _write(
     if "map" in wanted:
         _write_map(plan, sites, about, new / "map.html")
     table.stages.append(
-        {"name": "outputs", "rows_in": len(sites), "rows_out": len(sites), "seconds": round(time.perf_counter() - started, 3)}
+        {
+            "name": "outputs",
+            "rows_in": len(sites),
+            "rows_out": len(sites),
+            "seconds": round(time.perf_counter() - started, 3),
+        }
     )
     record = {
         **about,
         "plan": plan.plan.model_dump(mode="json", exclude_none=True),
-        "inputs": {key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()},
+        "inputs": {
+            key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()
+        },
         "catalogue": catalogue.digest,
         "stages": table.stages,
-        "counts": {**counts, "rows": len(sites), "ranked": int(sites["rank"].notna().sum()), "funded": 0, "reserve": 0},
-        "findings": {kind: sum(one.severity == kind for one in table.findings) for kind in ("info", "warning", "stop")},
+        "counts": {
+            **counts,
+            "rows": len(sites),
+            "ranked": int(sites["rank"].notna().sum()),
+            "funded": 0,
+            "reserve": 0,
+        },
+        "findings": {
+            kind: sum(one.severity == kind for one in table.findings) for kind in ("info", "warning", "stop")
+        },
         "seed": None,
     }
     output_folder.commit(folder, record)
@@ -296,7 +340,9 @@ def _write_map(plan: LoadedPlan, sites: pd.DataFrame, about: dict[str, Any], pat
     area = plan.plan.area
     areas = None
     if area is not None:
-        areas = simplify_areas(geopandas.read_file(plan.resolve(area.boundary)).to_crs("EPSG:4326"), area.name_field)
+        areas = simplify_areas(
+            geopandas.read_file(plan.resolve(area.boundary)).to_crs("EPSG:4326"), area.name_field
+        )
     with path.open("w", encoding="utf-8", newline="") as file:
         file.write(map_page(sites, areas, about))
 
@@ -310,7 +356,12 @@ def _sha256(path: Path) -> str:
 
 
 def _run_id(plan: LoadedPlan, hashes: dict[str, str], catalogue: Catalogue) -> str:
-    parts = [__version__, plan.plan.model_dump_json(), *(f"{key}={value}" for key, value in hashes.items()), catalogue.digest]
+    parts = [
+        __version__,
+        plan.plan.model_dump_json(),
+        *(f"{key}={value}" for key, value in hashes.items()),
+        catalogue.digest,
+    ]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:12]
 
 

@@ -13,20 +13,29 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AliasChoices, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import (
+    AliasChoices,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 
 from planner.errors import Fault, PlanError, raise_if
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
-Twelve = Annotated[tuple[float, ...], Field(min_length=12, max_length=12)]
+Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
+Shares = Annotated[tuple[Share, ...], Field(min_length=12, max_length=12)]
 Family = Literal["helical_rotor", "centrifugal", "surface"]
 TestKind = Literal["constant_rate_24h", "constant_rate_6h", "step", "short", "airlift", "bailer", "unknown"]
 Grade = Literal["A", "B", "C", "D"]
 
 ONES: tuple[float, ...] = (1.0,) * 12
-TESTED_SHARE: dict[str, float] = {
+TESTED_SHARE: dict[TestKind, float] = {
     "constant_rate_24h": 0.70,
     "constant_rate_6h": 0.60,
     "step": 0.60,
@@ -81,7 +90,9 @@ class Rasters(Section):
     water_level: RasterSource | None = Field(None, description="depth to water, a regional prior")
     well_yield: RasterSource | None = Field(None, description="yield of wells, a regional prior")
     population: RasterSource | None = Field(None, description="people a cell")
-    wind_speed: RasterSource | None = Field(None, description="wind speed at module height, monthly or annual")
+    wind_speed: RasterSource | None = Field(
+        None, description="wind speed at module height, monthly or annual"
+    )
 
 
 class Demand(Section):
@@ -96,41 +107,66 @@ class Demand(Section):
         validation_alias=AliasChoices("livestock_l_tlu_day", "litres_per_tlu_day"),
     )
     irrigation_m3_ha_day: NotNegative = Field(50.0, description="gross irrigation, m3 a hectare a day")
-    growth: float = Field(0.02, description="growth of demand, 1/year; 0 where demand_m3_day is given", ge=-0.1, le=0.2)
+    growth: float = Field(
+        0.02, description="growth of demand, 1/year; 0 where demand_m3_day is given", ge=-0.1, le=0.2
+    )
     design_year: int = Field(10, description="year of the horizon that the site is sized for", ge=0, le=60)
     losses: float = Field(0.10, description="share lost between tank inlet and tap", ge=0, lt=0.9)
-    season: Twelve = Field(ONES, description="monthly factor on demand, January first")
+    season: Factors = Field(ONES, description="monthly factor on demand, January first")
     service_distance_m: Positive = Field(1000.0, description="farthest that people come to a site, m")
     storage_share: Share = Field(0.8, description="share of a day's demand that the tank holds")
 
 
 class Well(Section):
     tested_share: dict[TestKind, Share] = Field(
-        default_factory=lambda: dict(TESTED_SHARE), description="safe share of the tested yield, by kind of test"
+        default_factory=lambda: dict(TESTED_SHARE),
+        description="safe share of the tested yield, by kind of test",
     )
     old_test_years: Positive = Field(10.0, description="age beyond which a test is discounted, years")
     old_test_factor: Share = Field(0.9, description="factor on the tested share of an old test")
-    season_swing_m: NotNegative = Field(3.0, description="fall of the rest level from wettest to driest month, m")
+    season_swing_m: NotNegative = Field(
+        3.0, description="fall of the rest level from wettest to driest month, m"
+    )
     highest_level_month: int | None = Field(
         None, description="month of the highest rest level; empty: the month after the cloudiest", ge=1, le=12
     )
     decline_m_year: NotNegative = Field(0.0, description="long-term fall of the rest level, m a year")
     storativity: Positive = Field(0.001, description="storage coefficient, confined aquifer", le=0.5)
     specific_yield: Positive = Field(0.1, description="storage coefficient, unconfined aquifer", le=0.5)
-    interference_radius_m: NotNegative = Field(300.0, description="neighbours within this distance add drawdown, m")
-    well_loss_share: float = Field(0.2, description="share of the tested drawdown that is well loss", ge=0, lt=1)
+    interference_radius_m: NotNegative = Field(
+        300.0, description="neighbours within this distance add drawdown, m"
+    )
+    well_loss_share: float = Field(
+        0.2, description="share of the tested drawdown that is well loss", ge=0, lt=1
+    )
     submergence_m: NotNegative = Field(2.0, description="water kept above the intake, m")
     available_share: Share = Field(2 / 3, description="share of the available drawdown that may be used")
-    pumping_hours_day: Positive = Field(8.0, description="length of a pumping day in the drawdown law, h", le=24)
-    safe_hours_day: Positive = Field(10.0, description="hours at the safe rate that give the daily limit, h", le=24)
-    days_since_recovery: int = Field(180, description="pumped days since the water table last recovered", ge=1)
+    pumping_hours_day: Positive = Field(
+        8.0, description="length of a pumping day in the drawdown law, h", le=24
+    )
+    safe_hours_day: Positive = Field(
+        10.0, description="hours at the safe rate that give the daily limit, h", le=24
+    )
+    days_since_recovery: int = Field(
+        180, description="pumped days since the water table last recovered", ge=1
+    )
     test_hours_unknown: Positive = Field(6.0, description="duration assumed for a test without one, h")
     depth_unknown_m: Positive = Field(20.0, description="water column assumed where no depth is known, m")
     specific_capacity_m3_h_m: Positive = Field(
         0.33, description="specific capacity assumed where no test of the inventory gives one, m3/h/m"
     )
-    casing_unknown_mm: Positive = Field(100.0, description="inside diameter assumed where the inventory has none, mm")
-    water_temperature_c: float = Field(25.0, description="water temperature assumed where not measured, °C", ge=0, le=60)
+    casing_unknown_mm: Positive = Field(
+        100.0, description="inside diameter assumed where the inventory has none, mm"
+    )
+    water_temperature_c: float = Field(
+        25.0, description="water temperature assumed where not measured, °C", ge=0, le=60
+    )
+
+    @field_validator("tested_share")
+    @classmethod
+    def _complete(cls, value: dict[TestKind, float]) -> dict[TestKind, float]:
+        """Kinds that the plan leaves out keep their default."""
+        return TESTED_SHARE | value
 
 
 class Pipes(Section):
@@ -147,17 +183,23 @@ class Pipes(Section):
 
 class Array(Section):
     tilt_deg: float | None = Field(None, description="tilt; empty: chosen for each site", ge=0, le=60)
-    azimuth_deg: float | None = Field(None, description="0 north, 90 east; empty: towards the equator", ge=0, lt=360)
+    azimuth_deg: float | None = Field(
+        None, description="0 north, 90 east; empty: towards the equator", ge=0, lt=360
+    )
     mounting: Literal["fixed"] = Field("fixed", description="fixed; tracking is not offered yet")
-    soiling: Twelve = Field((0.03,) * 12, description="share of light lost to dust, by month")
-    shade: Twelve = Field((0.0,) * 12, description="share of light lost to shade, by month")
+    soiling: Shares = Field((0.03,) * 12, description="share of light lost to dust, by month")
+    shade: Shares = Field((0.0,) * 12, description="share of light lost to shade, by month")
     other_losses: Share = Field(0.05, description="mismatch, connections, tolerance and first light, share")
     wiring_loss: Share = Field(0.02, description="loss of array cables at rated power, share")
     ageing_year: Share = Field(0.005, description="loss of array power a year, share")
     low_year_factor: Positive = Field(1.0, description="factor on the irradiation of all months", le=1.5)
-    ratio_max: Positive | None = Field(None, description="highest array ÷ drive input; empty: the drive's own")
+    ratio_max: Positive | None = Field(
+        None, description="highest array ÷ drive input; empty: the drive's own"
+    )
     albedo: Share = Field(0.2, description="reflectance of the ground")
-    air_temperature_c: float = Field(25.0, description="air temperature where no raster gives it, °C", ge=-30, le=50)
+    air_temperature_c: float = Field(
+        25.0, description="air temperature where no raster gives it, °C", ge=-30, le=50
+    )
     wind_m_s: NotNegative = Field(3.0, description="wind at the modules where no raster gives it, m/s")
     record_low_margin_k: NotNegative = Field(
         15.0, description="record low below the mean of the coldest month, K (string voltage)"
@@ -174,19 +216,29 @@ class Equipment(Section):
     reliability_worst_month: Share = Field(0.90, description="least share of any month's demand delivered")
     minimum_coverage: Share = Field(0.5, description="share of demand below which a site is held")
     water_temp_max_c: float = Field(40.0, description="warmest water a submersible motor may sit in, °C")
-    elevation_unknown_m: float = Field(1000.0, description="elevation where no raster gives it, m", ge=-450, le=6000)
+    elevation_unknown_m: float = Field(
+        1000.0, description="elevation where no raster gives it, m", ge=-450, le=6000
+    )
     hdpe_riser_max_m: Positive = Field(120.0, description="deepest intake on a plastic riser, m")
     pump_availability: Share = Field(0.99, description="share of sunlit time that the pump is able to run")
 
 
 class Costs(Section):
-    exchange_rate: dict[str, Positive] = Field(default_factory=dict, description="plan currency for one unit of another")
-    inflation: float = Field(0.0, description="price rise from the price book's year to the plan's, 1/year", ge=-0.2, le=1)
+    exchange_rate: dict[str, Positive] = Field(
+        default_factory=dict, description="plan currency for one unit of another"
+    )
+    inflation: float = Field(
+        0.0, description="price rise from the price book's year to the plan's, 1/year", ge=-0.2, le=1
+    )
     tax: Share = Field(0.0, description="tax on capital cost, share")
     contingency: Share = Field(0.18, description="supervision and contingency on the scheme, share")
     contingency_equipment: Share = Field(0.10, description="contingency on the equipment boundary, share")
-    supply_base: tuple[float, float] | None = Field(None, description="latitude, longitude of the supply base")
-    distance_unknown_km: NotNegative = Field(100.0, description="straight distance assumed without a supply base, km")
+    supply_base: tuple[float, float] | None = Field(
+        None, description="latitude, longitude of the supply base"
+    )
+    distance_unknown_km: NotNegative = Field(
+        100.0, description="straight distance assumed without a supply base, km"
+    )
     detour: float = Field(1.35, description="road distance ÷ straight distance", ge=1)
     residual: bool = Field(True, description="count the unused life of equipment at the end")
 
@@ -195,19 +247,32 @@ class Ranking(Section):
     allow_prior_equip: bool = Field(False, description="let sites that rest on regional priors be `equip`")
 
 
+REST_LEVEL_M: dict[Grade, float] = {"A": 1.0, "B": 2.0, "C": 3.0, "D": 10.0}
+DRAWDOWN_FACTOR: dict[Grade, float] = {"A": 1.3, "B": 2.5, "C": 2.5, "D": 2.5}
+YIELD_FACTOR: dict[Grade, float] = {"A": 1.15, "B": 1.5, "C": 1.5, "D": 3.0}
+
+
 class Uncertainty(Section):
     """P10–P90 half-widths; the main run uses them for the planning values of rules (P75, P25)."""
 
     rest_level_m: dict[Grade, NotNegative] = Field(
-        default_factory=lambda: {"A": 1.0, "B": 2.0, "C": 3.0, "D": 10.0}, description="half-width, m, by grade"
+        default_factory=lambda: dict(REST_LEVEL_M), description="half-width, m, by grade"
     )
     drawdown_factor: dict[Grade, Positive] = Field(
-        default_factory=lambda: {"A": 1.3, "B": 2.5, "C": 2.5, "D": 2.5}, description="× and ÷, by grade"
+        default_factory=lambda: dict(DRAWDOWN_FACTOR), description="× and ÷, by grade"
     )
     yield_factor: dict[Grade, Positive] = Field(
-        default_factory=lambda: {"A": 1.15, "B": 1.5, "C": 1.5, "D": 3.0},
+        default_factory=lambda: dict(YIELD_FACTOR),
         description="× and ÷, by grade; a yield from a prior counts as D",
     )
+
+    @field_validator("rest_level_m", "drawdown_factor", "yield_factor")
+    @classmethod
+    def _complete(cls, value: dict[Grade, float], info: ValidationInfo) -> dict[Grade, float]:
+        """Grades that the plan leaves out keep their default."""
+        return {"rest_level_m": REST_LEVEL_M, "drawdown_factor": DRAWDOWN_FACTOR, "yield_factor": YIELD_FACTOR}[
+            str(info.field_name)
+        ] | value
 
 
 class Output(Section):
@@ -229,7 +294,6 @@ class Plan(Section):
     ranking: Ranking = Field(default_factory=Ranking)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     output: Output = Field(default_factory=Output)
-
 
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
@@ -318,9 +382,13 @@ def _read_text(path: Path) -> str:
     except IsADirectoryError as error:
         raise PlanError([Fault(str(path), "file", "a folder", "a plan file (TOML)")]) from error
     except UnicodeDecodeError as error:
-        raise PlanError([Fault(str(path), f"byte {error.start}", "text that is not UTF-8", "UTF-8")]) from error
+        raise PlanError(
+            [Fault(str(path), f"byte {error.start}", "text that is not UTF-8", "UTF-8")]
+        ) from error
     except OSError as error:
-        raise PlanError([Fault(str(path), "file", str(error.strerror or error), "a readable file")]) from error
+        raise PlanError(
+            [Fault(str(path), "file", str(error.strerror or error), "a readable file")]
+        ) from error
 
 
 def _take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
@@ -380,7 +448,11 @@ def _nearest(place: list[str]) -> str:
 
 def _keys_without_effect(sections: list[str]) -> list[str]:
     prefix = "".join(f"{part}." for part in sections)
-    return [key[len(prefix) :] for key in WITHOUT_EFFECT if key.startswith(prefix) and "." not in key[len(prefix) :]]
+    return [
+        key[len(prefix) :]
+        for key in WITHOUT_EFFECT
+        if key.startswith(prefix) and "." not in key[len(prefix) :]
+    ]
 
 
 def _place(parts: list[str], text: str) -> str:
@@ -394,7 +466,11 @@ def _place(parts: list[str], text: str) -> str:
             inside = header.group(1)
             if inside == ".".join(keys):
                 return f"{label}, line {number}"
-        if keys[1:] and inside in {keys[0], ".".join(keys[:-1])} and re.match(rf"\s*[\"']?{re.escape(keys[1 if inside == keys[0] else -1])}[\"']?\s*=", line):
+        if (
+            keys[1:]
+            and inside in {keys[0], ".".join(keys[:-1])}
+            and re.match(rf"\s*[\"']?{re.escape(keys[1 if inside == keys[0] else -1])}[\"']?\s*=", line)
+        ):
             return f"{label}, line {number}"
     return label
 
@@ -407,5 +483,7 @@ def _path_faults(plan: Plan, path: Path, text: str) -> list[Fault]:
             faults.append(Fault(str(path), place, repr(name), "a file on disk, not an address"))
         elif not (path.parent / name).is_file():
             hint = "; write paths with /" if "\\" in name else ""
-            faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
+            faults.append(
+                Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}")
+            )
     return faults

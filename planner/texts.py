@@ -35,6 +35,8 @@ def number(value: float) -> str:
 def sentence(rule: str, subject: str, value: float, limit: float) -> str:
     """The sentence of a rule with its value and limit filled in."""
     template = texts()[rule][1]
+    if "{value} %" in template:  # a share is never rounded up to its limit
+        value = math.floor(value + 1e-9) if not math.isnan(value) else value
     parts = {
         "{subject}": FAMILY_WORDS.get(subject, subject),
         "{value}": number(value),

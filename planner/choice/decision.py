@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from planner.errors import InternalError
 from planner.texts import sentence
 
 # Rule → decision it leads to when it fails; "" keeps the decision and only gives a reason. The order is the order
@@ -65,15 +66,22 @@ DECISIONS = ("not_assessed", "unsuitable", "hold", "test_first", "equip")
 # Rules whose passing is worth a sentence.
 SAID_WHEN_PASSED = ("demand_met",)
 # What stopped a pump family is a reason only where no family can be built.
-FAMILY_RULES = tuple(list(CONSEQUENCE)[list(CONSEQUENCE).index("no_safe_rate") : list(CONSEQUENCE).index("level_conflict")])
+FAMILY_RULES = tuple(
+    list(CONSEQUENCE)[list(CONSEQUENCE).index("no_safe_rate") : list(CONSEQUENCE).index("level_conflict")]
+)
 
 
-def decide(rows: pd.Index, checks: pd.DataFrame, allow_prior_equip: bool) -> pd.DataFrame:
+def decide(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> pd.DataFrame:
     """Decision, reason_codes and reason_text of every row; `checks` has the columns of Step.checks.
 
+    sized              whether a row has a design; by inventory_row, one for every row
     allow_prior_equip  let evidence below grade A and assumed values be reasons without consequence
     """
-    said = checks[(~checks["pass"] & checks["rule"].isin(CONSEQUENCE)) | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))]
+    rows = sized.index
+    said = checks[
+        (~checks["pass"] & checks["rule"].isin(CONSEQUENCE))
+        | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))
+    ]
     no_design = set(said.loc[said["rule"] == "no_design", "inventory_row"])
     said = said[~said["rule"].isin(FAMILY_RULES) | said["inventory_row"].isin(no_design)]
     order = {rule: number for number, rule in enumerate([*SAID_WHEN_PASSED, *CONSEQUENCE])}
@@ -86,12 +94,18 @@ def decide(rows: pd.Index, checks: pd.DataFrame, allow_prior_equip: bool) -> pd.
     worst = consequence.map(weight).groupby(said["inventory_row"]).min().reindex(rows).fillna(weight["equip"])
 
     sentences = [
-        sentence(row.rule, row.subject, row.value, row.limit)
-        for row in said[["rule", "subject", "value", "limit"]].itertuples(index=False)
+        sentence(str(rule), str(subject), float(value), float(limit))
+        for rule, subject, value, limit in zip(
+            said["rule"], said["subject"], said["value"], said["limit"], strict=True
+        )
     ]
     said = said.assign(sentence=sentences)
     codes = said.groupby("inventory_row")["rule"].agg(lambda rules: ";".join(dict.fromkeys(rules)))
     texts = said.groupby("inventory_row")["sentence"].agg(lambda parts: " ".join(dict.fromkeys(parts)))
+    # A promise between our own parts: what is recommended has a design, and everything has a reason.
+    empty = worst.index[(worst == weight["equip"]) & ~sized]
+    if len(empty):
+        raise InternalError(f"rows {list(empty[:8])} would be equipped without a design")
     return pd.DataFrame(
         {
             "decision": worst.astype(int).map(dict(enumerate(DECISIONS))).astype("str"),

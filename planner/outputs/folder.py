@@ -28,7 +28,14 @@ def claim(folder: Path) -> None:
         names = {entry.name for entry in folder.iterdir()}
         if names and not names & {RECORD, HIDDEN}:
             raise OutputError(
-                [Fault(str(folder), "output folder", "files that no run of ours wrote", "an empty folder or a former run")]
+                [
+                    Fault(
+                        str(folder),
+                        "output folder",
+                        "files that no run of ours wrote",
+                        "an empty folder or a former run",
+                    )
+                ]
             )
     new = folder / HIDDEN / "new"
     if (new / RECORD).is_file():
@@ -55,7 +62,8 @@ def commit(folder: Path, record: Mapping[str, Any]) -> None:
     """Write the record of the new set, last, and move the set into place."""
     new = folder / HIDDEN / "new"
     files = {
-        path.relative_to(new).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(new.iterdir())
+        path.relative_to(new).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(new.iterdir())
     }
     text = json.dumps({**record, "files": files}, indent=2, ensure_ascii=False, allow_nan=False)
     with (new / RECORD).open("w", encoding="utf-8", newline="\n") as file:
@@ -73,7 +81,14 @@ def _move_in(folder: Path, new: Path) -> None:
             path.replace(folder / path.name)
         except PermissionError as error:
             raise OutputError(
-                [Fault(str(folder / path.name), "file", "open in another program", f"close {path.name}, then repeat the command; nothing is computed again")]
+                [
+                    Fault(
+                        str(folder / path.name),
+                        "file",
+                        "open in another program",
+                        f"close {path.name}, then repeat the command; nothing is computed again",
+                    )
+                ]
             ) from error
     for name in old - listed:
         if Path(name).name == name:  # only plain names in the folder itself

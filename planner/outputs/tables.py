@@ -48,7 +48,10 @@ def write_sites_csv(sites: pd.DataFrame, path: Path) -> None:
 
 def write_findings_csv(findings: list[Finding], path: Path) -> None:
     """findings.csv: every fault and repair."""
-    rows = ([_safe(value) if isinstance(value, str) else str(value) for value in dataclasses.astuple(one)] for one in findings)
+    rows = (
+        [_safe(value) if isinstance(value, str) else str(value) for value in dataclasses.astuple(one)]
+        for one in findings
+    )
     _write_csv(path, FINDING_COLUMNS, rows)
 
 

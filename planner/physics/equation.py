@@ -13,7 +13,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 PACKAGE = Path(__file__).resolve().parent.parent
 COMPILED = ("physics", "engine", "catalogue")
@@ -54,6 +54,8 @@ if "numba" not in sys.modules and "NUMBA_CACHE_DIR" not in os.environ:
 
 import numba  # noqa: E402  (its cache folder is read when it is imported)
 
+Compiled = TypeVar("Compiled", bound=Callable[..., Any])
+
 __all__ = ["cache_folder", "equation", "kernel", "source_digest"]
 
 
@@ -65,9 +67,9 @@ def equation(function: Callable[..., float]) -> Any:
     return numba.vectorize(cache=True)(function)  # type: ignore[no-untyped-call]
 
 
-def kernel(function: Callable[..., Any]) -> Any:
+def kernel(function: Compiled) -> Compiled:
     """Compile a loop over numbers and arrays; it runs outside the interpreter's lock: threads share the work.
 
     Division by zero gives infinity as in numpy.
     """
-    return numba.njit(nogil=True, cache=True, error_model="numpy")(function)
+    return cast(Compiled, numba.njit(nogil=True, cache=True, error_model="numpy")(function))

@@ -40,7 +40,7 @@ class Step:
 
     columns: pd.DataFrame
     findings: list[Finding] = field(default_factory=list)
-    checks: pd.DataFrame = field(default_factory=lambda: no_checks())
+    checks: pd.DataFrame = field(default_factory=lambda: no_checks())  # noqa: PLW0108 (defined below)
 
 
 def no_checks() -> pd.DataFrame:
@@ -80,4 +80,6 @@ def rule_rows(
     frame["limit"] = limit.reindex(rows).astype("float64") if isinstance(limit, pd.Series) else float(limit)
     frame["unit"] = unit
     frame["pass"] = passed.reindex(rows).astype("bool")
-    return frame.reset_index(drop=True)[CHECK_COLUMNS].astype({"rule": "str", "operator": "str", "unit": "str", "subject": "str"})
+    return frame.reset_index(drop=True)[CHECK_COLUMNS].astype(
+        {"rule": "str", "operator": "str", "unit": "str", "subject": "str"}
+    )

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from planner.glossary import glossary, monthly
 from planner.physics import aquifer, sun
-from planner.plan import TESTED_SHARE, LoadedPlan, Plan, Uncertainty, Well
+from planner.plan import LoadedPlan, Plan, Well
 from planner.tables.step import Finding, Severity, Step, rule_rows
 
 Floats = NDArray[np.float64]
@@ -159,7 +159,7 @@ def _rest_level(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     half the swing. Months stand at the middle of the horizon (energy and cost), the rule at its end and at
     the 75th percentile.
     """
-    well, widths = plan.well, Uncertainty().rest_level_m | plan.uncertainty.rest_level_m
+    well, widths = plan.well, plan.uncertainty.rest_level_m
     measured = rows["static_level_m"].notna()
     prior = ~measured & rows["prior_level_m"].notna()
     highest = _highest_month(rows, well)
@@ -218,12 +218,12 @@ def _yield(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 
     A tested yield of zero is a measurement and is never replaced by a prior.
     """
-    well, factors = plan.well, Uncertainty().yield_factor | plan.uncertainty.yield_factor
+    well, factors = plan.well, plan.uncertainty.yield_factor
     measured = rows["tested_yield_m3_h"].notna()
     prior = ~measured & rows["prior_yield_m3_h"].notna()
     median_m3_h = rows["tested_yield_m3_h"].where(measured, rows["prior_yield_m3_h"])
     factor = rows["evidence_grade"].map(factors).astype("float64").where(measured, factors["D"])
-    share = _tested_share(rows, plan).where(measured, (TESTED_SHARE | well.tested_share)["unknown"])
+    share = _tested_share(rows, plan).where(measured, well.tested_share["unknown"])
     share_rate_m3_h = share * median_m3_h / factor**QUARTILE
     return pd.DataFrame(
         {
@@ -238,7 +238,7 @@ def _yield(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 
 def _tested_share(rows: pd.DataFrame, plan: Plan) -> pd.Series:
     """Safe share of the tested yield by kind, length and age of test; a test without a year counts as old."""
-    well, shares = plan.well, TESTED_SHARE | plan.well.tested_share
+    well, shares = plan.well, plan.well.tested_share
     kind, hours = rows["test_kind"], rows["test_hours"]
     constant = kind == "constant_rate"
     named = np.select(
@@ -370,7 +370,7 @@ def _drawdown_law(rows: pd.DataFrame, tests: pd.DataFrame, plan: Plan) -> pd.Dat
     # the share is of all drawdown: where only B is known, C Q² = share ÷ (1 − share) × B Q
     share = tests["loss_share"]
     well_loss_m = (share * tests["drawdown_m"]).mask(only_t, share / (1.0 - share) * day_loss * flow_m3_d)
-    factors = Uncertainty().drawdown_factor | plan.uncertainty.drawdown_factor
+    factors = plan.uncertainty.drawdown_factor
     factor = rows["evidence_grade"].map(factors).astype("float64")
     memory = aquifer.memory_coefficient_d_m2(transmissivity, well.days_since_recovery, day_h / 24.0)
     return pd.DataFrame(

@@ -229,7 +229,9 @@ def test_without_boundary_and_without_any_site(
 
 
 @pytest.fixture(scope="module")
-def demo(hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, pd.DataFrame]:
+def demo(
+    hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, pd.DataFrame]:
     """The demo run from its inventory, with hostile names written into its first rows; the map and its table."""
     folder = tmp_path_factory.mktemp("demo") / "data"
     shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("__pycache__"))
@@ -247,7 +249,9 @@ def demo(hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactor
 
 
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
-def test_demo_map(browser: Browser, demo: tuple[Path, pd.DataFrame], size: tuple[int, int], hostile_names: tuple[str, ...]) -> None:
+def test_demo_map(
+    browser: Browser, demo: tuple[Path, pd.DataFrame], size: tuple[int, int], hostile_names: tuple[str, ...]
+) -> None:
     file, sites = demo
     visit = Visit(browser, file, size)
     first = sites[sites["rank"] == 1].iloc[0]
