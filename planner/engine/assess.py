@@ -28,13 +28,12 @@ Floats = NDArray[np.float64]
 TILT_PUMPING_HOURS = 6.0  # a day's demand at this many hours gives the head that a tilt is chosen with
 CORROSIVE_PH = 6.5
 CORROSIVE_CHLORIDE_MG_L = 200.0
-# Without people the taps are counted from the demand, as for so many litres a person.
 MONTHLY = ("ghi", "air_temperature", "wind", "rest_level", "demand")
 
 
 @dataclass(frozen=True)
 class Sites:
-    """Columns of the sites to assess: (n,) or, for the names in MONTHLY, (n, 12). Units as in the glossary."""
+    """Columns of the sites to assess: (n,), or (n, 12) for the names in MONTHLY. Units as in the glossary."""
 
     inventory_row: NDArray[np.int64]
     solar_latitude: Floats
@@ -94,7 +93,7 @@ class FamilyRule:
 
 @dataclass(frozen=True)
 class Results:
-    """One record a site: glossary name → value (missing names are left out), and the rules that stopped families."""
+    """One record a site, glossary name → value with missing names left out, and what decided each family."""
 
     rows: list[dict[str, object]]
     rules: list[FamilyRule]
@@ -104,7 +103,13 @@ def make_context(plan: Plan, catalogue: Catalogue) -> Context:
     """Everything the kernels read besides the sites."""
     c = catalogue
     market = Market(
-        *(records(table) for table in (c.pumps, c.drives, c.modules, c.risers, c.deliveries, c.cables, c.tanks)),
+        records(c.pumps),
+        records(c.drives),
+        records(c.modules),
+        records(c.risers),
+        records(c.deliveries),
+        records(c.cables),
+        records(c.tanks),
         record(c.prices),
         record(c.lives),
     )
@@ -146,7 +151,10 @@ def assess(sites: Sites, context: Context) -> Results:
     for i in range(sites.inventory_row.size):
         site = _site(sites, i, context)
         climate = sun.Climate(
-            float(sites.solar_latitude[i]), tuple(sites.ghi[i]), tuple(sites.air_temperature[i]), tuple(sites.wind[i])
+            float(sites.solar_latitude[i]),
+            tuple(sites.ghi[i]),
+            tuple(sites.air_temperature[i]),
+            tuple(sites.wind[i]),
         )
         installed = int(sites.existing_pump[i])
         tilt = sites.existing_tilt_deg[i] if installed >= 0 else np.nan
@@ -241,34 +249,36 @@ def _site(s: Sites, i: int, context: Context) -> Record:
         lift = plan.pipes.stand_m + plan.pipes.tank_height_m
     length = s.pipe_length_m[i]
     people = s.people_counted[i]
-    if np.isnan(people):
+    if np.isnan(people):  # taps for as many as the demand would serve
         people = 1000.0 * s.demand[i].mean() * (1 - plan.demand.losses) / plan.demand.norm_l_person_day
-    return record(Site(
-        rest_m=s.rest_level[i] + s.interference_m[i],
-        rest_rule_m=float(s.rest_level_rule_m[i] + s.interference_m[i]),
-        b_d_m2=float(s.drawdown_b_d_m2[i]),
-        b_rule_d_m2=float(s.drawdown_b_rule_d_m2[i]),
-        c_d2_m5=float(s.drawdown_c_d2_m5[i]),
-        memory_d_m2=float(s.memory_d_m2[i]),
-        share_rate_m3_h=float(s.share_rate_m3_h[i]),
-        safe_volume_m3_day=float(s.safe_volume_m3_day[i]),
-        level_limit_m=float(s.level_limit_m[i]),
-        level_is_screen=bool(s.level_is_screen[i]),
-        deepest_intake_m=float(s.deepest_intake_m[i]),
-        submergence_m=plan.well.submergence_m,
-        lift_m=float(lift),
-        pipe_length_m=float(plan.pipes.pipe_length_m if np.isnan(length) else length),
-        casing_mm=float(s.casing_used_mm[i]),
-        water_c=float(s.water_temperature_used_c[i]),
-        sand_mg_l=float(s.sand_mg_l[i]),
-        corrosive=bool(s.ph[i] < CORROSIVE_PH or s.chloride_mg_l[i] > CORROSIVE_CHLORIDE_MG_L),
-        elevation_m=float(s.elevation_m[i]),
-        record_low_c=float(s.air_temperature[i].min() - plan.array.record_low_margin_k),
-        demand_m3_day=np.ascontiguousarray(s.demand[i]),
-        growth=float(s.demand_growth[i]),
-        distance_km=float(s.distance_km[i]),
-        taps=float(np.ceil(people / context.catalogue.prices.people_per_tap)),
-    ))
+    return record(
+        Site(
+            rest_m=s.rest_level[i] + s.interference_m[i],
+            rest_rule_m=float(s.rest_level_rule_m[i] + s.interference_m[i]),
+            b_d_m2=float(s.drawdown_b_d_m2[i]),
+            b_rule_d_m2=float(s.drawdown_b_rule_d_m2[i]),
+            c_d2_m5=float(s.drawdown_c_d2_m5[i]),
+            memory_d_m2=float(s.memory_d_m2[i]),
+            share_rate_m3_h=float(s.share_rate_m3_h[i]),
+            safe_volume_m3_day=float(s.safe_volume_m3_day[i]),
+            level_limit_m=float(s.level_limit_m[i]),
+            level_is_screen=bool(s.level_is_screen[i]),
+            deepest_intake_m=float(s.deepest_intake_m[i]),
+            submergence_m=plan.well.submergence_m,
+            lift_m=float(lift),
+            pipe_length_m=float(plan.pipes.pipe_length_m if np.isnan(length) else length),
+            casing_mm=float(s.casing_used_mm[i]),
+            water_c=float(s.water_temperature_used_c[i]),
+            sand_mg_l=float(s.sand_mg_l[i]),
+            corrosive=bool(s.ph[i] < CORROSIVE_PH or s.chloride_mg_l[i] > CORROSIVE_CHLORIDE_MG_L),
+            elevation_m=float(s.elevation_m[i]),
+            record_low_c=float(s.air_temperature[i].min() - plan.array.record_low_margin_k),
+            demand_m3_day=np.ascontiguousarray(s.demand[i]),
+            growth=float(s.demand_growth[i]),
+            distance_km=float(s.distance_km[i]),
+            taps=float(np.ceil(people / context.catalogue.prices.people_per_tap)),
+        )
+    )
 
 
 def _equipment(choice: Choice, done: Performance, context: Context, installed: bool) -> dict[str, object]:

@@ -3,8 +3,8 @@
 equipment  array, mounting, wiring, pump, drive, riser, cable, protection, their installation and upkeep
 scheme     equipment and delivery pipe, tank, taps, civil works, fence, earthing, tests, transport and upkeep
 
-Real money of the plan's price year: capital at time 0, upkeep at year ends, replacements when a life ends before
-the horizon, unused life of goods credited at the end.
+Real money of the plan's price year: capital at time 0, upkeep at year ends, replacements when a life ends
+before the horizon, unused life of goods credited at the end.
 """
 
 from __future__ import annotations
@@ -12,11 +12,10 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from planner.physics.equation import kernel
-
 from planner.catalogue.arrays import HELICAL, STEEL, SURFACE
 from planner.engine.duty import Duty
 from planner.engine.site import Record, Records
+from planner.physics.equation import kernel
 from planner.physics.money import annuity_factor, discount_factor, replacement_factor, residual_factor
 
 
@@ -65,7 +64,7 @@ def works(price: float, life_y: float, rules: Record) -> float:
 def rotor_stator_life_y(pump: Record, sand_mg_l: float, hours_day: float, slip_at_limit: float) -> float:
     """Years a rotor and stator last: by hours, by calendar, or until slip makes the worst month fall short.
 
-    slip_at_limit  slip ÷ new slip at which the worst month just meets its target; infinite when it always does
+    slip_at_limit  slip ÷ new slip at which the worst month just meets its target; infinite if it always does
     """
     sand = sand_mg_l if sand_mg_l > 0.0 else 0.0
     hours = pump.hours_life / (1.0 + sand / pump.wear_sand_mg_l)
@@ -78,7 +77,8 @@ def rotor_stator_life_y(pump: Record, sand_mg_l: float, hours_day: float, slip_a
 
 @kernel
 def rotor_stator_cost(price: float, life_y: float, pump_life_y: float, rules: Record) -> float:
-    """Present value of the pairs bought: the clock restarts with a new pump, and none is bought in that year."""
+    """Present value of the pairs bought; the clock restarts with a new pump, and none is bought in the year
+    before a new pump or before the horizon."""
     total = 0.0
     start = 0.0
     while start < rules.horizon_y - 1e-9:
@@ -169,8 +169,8 @@ def design_cost(
 
 @kernel
 def present_volume(first: float, design: float, last: float, rules: Record) -> float:
-    """Present value of the water used, m3, from the yearly volumes of year 1, the design year and the horizon;
-    linear between."""
+    """Present value of the water used, m3, from the volumes of year 1, the design year and the last; linear
+    between."""
     total = 0.0
     horizon = int(rules.horizon_y)
     for year in range(1, horizon + 1):

@@ -1,8 +1,8 @@
 """One pump in one well: the pipes and cable it needs, the flow it is capped at, and every rule that stops it.
 
-The unknown of an operating point is usually the speed at a given power. Here flow is marched instead: at a given
-flow the head, then the speed, then the power follow explicitly for every family, so nothing has to be solved and
-the steep start of a centrifugal pump is resolved. A curve is `KNOTS` flows from rest to the cap.
+The unknown of an operating point is usually the speed at a given power. Here flow is marched instead: at a
+given flow the head, then the speed, then the power follow explicitly for every family, so nothing has to be
+solved and the steep start of a centrifugal pump is resolved. A curve is `KNOTS` flows from rest to the cap.
 """
 
 from __future__ import annotations
@@ -11,13 +11,14 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from planner.physics.equation import kernel
 from numpy.typing import NDArray
 
 from planner.catalogue.arrays import HDPE, HELICAL, SURFACE
+from planner.catalogue.equipment import WATER_KG_M3
 from planner.engine.site import Record, Records
 from planner.physics.aquifer import flow_at_level_m3_h
 from planner.physics.cables import cable_loss_share, cable_ratio, conductor_resistance_ohm_km, motor_current_a
+from planner.physics.equation import kernel
 from planner.physics.pipes import friction_head_m, hanging_stress_mpa, minor_head_m
 from planner.physics.pumps import (
     centrifugal_shaft_power_w,
@@ -37,8 +38,8 @@ Floats = NDArray[np.float64]
 KNOTS = 16
 BISECTIONS = 40
 RPM_TO_RAD_S = math.pi / 30.0
-# Common practice, no published value: relief valve at 1.1 × working pressure; motor cable at 50 °C; four-core cable
-# of 0.7 kg/m on a hanging pipe of at most 5 MPa; power factor of small motors 0.85.
+# Common practice, no published value: relief valve at 1.1 × working pressure; motor cable at 50 °C; four-core
+# cable of 0.7 kg/m on a hanging pipe of at most 5 MPa; power factor of small motors 0.85.
 RELIEF_RATIO = 1.1
 CABLE_C = 50.0
 CABLE_KG_M = 0.7
@@ -58,18 +59,20 @@ RULES = (
     "water_too_warm",
     "sand_above_limit",
     "no_head",
+    "no_delivery_pipe",
+    "no_riser",
+    "no_suction",
     "above_safe_rate",
     "no_pressure",
     "no_start_torque",
-    "no_suction",
-    "no_riser",
-    "no_delivery_pipe",
     "no_cable",
     "no_voltage_window",
     "no_cooling",
 )
-(FITS, NO_SAFE_RATE, NO_CASING, WATER_TOO_WARM, SAND, NO_HEAD, ABOVE_SAFE_RATE, NO_PRESSURE, NO_START_TORQUE,
- NO_SUCTION, NO_RISER, NO_DELIVERY, NO_CABLE, NO_VOLTAGE_WINDOW, NO_COOLING) = range(len(RULES))  # fmt: skip
+(
+    FITS, NO_SAFE_RATE, NO_CASING, WATER_TOO_WARM, SAND, NO_HEAD, NO_DELIVERY, NO_RISER, NO_SUCTION,
+    ABOVE_SAFE_RATE, NO_PRESSURE, NO_START_TORQUE, NO_CABLE, NO_VOLTAGE_WINDOW, NO_COOLING,
+) = range(len(RULES))  # fmt: skip
 
 # Which limit of the well binds the safe rate.
 LIMITS = ("tested_share", "level", "screen", "suction")
@@ -143,7 +146,7 @@ def speed_power_torque(
         speed = centrifugal_speed_ratio(flow, head, pump.best_flow_m3_h, pump.head_at_best_m)
         rpm = speed * rated
         shaft = centrifugal_shaft_power_w(
-            flow, speed, pump.best_flow_m3_h, pump.best_power_w, pump.best_efficiency
+            flow, speed, pump.best_flow_m3_h, pump.best_power_w * density / WATER_KG_M3, pump.best_efficiency
         )
         torque = shaft / (rpm * RPM_TO_RAD_S) if rpm > 0 else 0.0
     power = motor_input_w(
@@ -166,7 +169,11 @@ def pipe_head_m(
         head += minor_head_m(flow, bore, rules.minor_k)
     if delivery >= 0:
         head += friction_head_m(
-            flow, site.pipe_length_m, deliveries[delivery].inside_mm, deliveries[delivery].roughness_mm, viscosity
+            flow,
+            site.pipe_length_m,
+            deliveries[delivery].inside_mm,
+            deliveries[delivery].roughness_mm,
+            viscosity,
         )
     return head
 
@@ -187,15 +194,14 @@ def can_pump(
 @kernel
 def top_flow(
     pump: Record, drive: Record, static_m: float, site: Record, rules: Record, clip_w: float, ratio: float,
-    well: Well, risers: Records, riser: int, deliveries: Records, delivery: int, intake_m: float, ceiling: float,
+    well: Well, risers: Records, riser: int, deliveries: Records, delivery: int, intake_m: float,
+    ceiling: float,
 ) -> float:  # fmt: skip
     """Highest flow up to `ceiling` that the pump gives at a median static head, m3/h; 0 when none."""
     low, high = 0.0, ceiling
     for step in range(BISECTIONS):
         flow = ceiling if step == 0 else 0.5 * (low + high)
-        friction = pipe_head_m(
-            flow, site, rules, risers, riser, deliveries, delivery, intake_m, well.viscosity_m2_s
-        )
+        friction = pipe_head_m(flow, site, rules, risers, riser, deliveries, delivery, intake_m, well.viscosity_m2_s)
         if can_pump(pump, drive, flow, static_m, friction, site, clip_w, ratio, well.density_kg_m3):
             low = flow
             if step == 0:
@@ -207,7 +213,7 @@ def top_flow(
 
 @kernel
 def intake_depth_m(site: Record, well: Well, flow: float, surface: bool) -> float:
-    """Intake for a flow at the planning level: submergence below it, whole metres, not below the deepest place."""
+    """Intake for a flow at the planning level: submergence below, whole metres, at most the deepest place."""
     submergence = SURFACE_SUBMERGENCE_M if surface else site.submergence_m
     wanted = math.ceil(well.deepest_m + drawdown_m(site, flow, True) + submergence - 1e-9)
     return min(max(wanted, 1.0), site.deepest_intake_m)
@@ -221,10 +227,10 @@ def stopped(rule: int, value: float, limit: float, well: Well) -> Duty:
 
 @kernel
 def fit_pump(
-    pump: Record, drive: Record, risers: Records, deliveries: Records, cables: Records, site: Record, rules: Record,
-    well: Well,
+    pump: Record, drive: Record, risers: Records, deliveries: Records, cables: Records, site: Record,
+    rules: Record, well: Well,
 ) -> Duty:  # fmt: skip
-    """Fit pump j to a well: cap, intake, riser, delivery pipe and cable, or the first rule that stops it.
+    """Fit a pump to a well: cap, intake, riser, delivery pipe and cable, or the first rule that stops it.
 
     Pipes and cable are the cheapest that meet velocity and pressure class at the cap and the cable's loss.
     """
@@ -245,9 +251,7 @@ def fit_pump(
     static = well.highest_m + lift
     safe, limit = well.safe_m3_h, well.limit
 
-    free = top_flow(
-        pump, drive, static, site, rules, clip, 0.0, well, risers, -1, deliveries, -1, 0.0, safe
-    )
+    free = top_flow(pump, drive, static, site, rules, clip, 0.0, well, risers, -1, deliveries, -1, 0.0, safe)
     if free <= 0.0:
         head = well.deepest_m + lift
         most = pump.pressure_limit_pa / (well.density_kg_m3 * GRAVITY_M_S2)
@@ -265,13 +269,12 @@ def fit_pump(
         friction = pipe_head_m(min(full, free), site, rules, risers, -1, deliveries, d, intake, well.viscosity_m2_s)
         if deliveries[d].pressure_pa < pressure * (lift + friction):
             continue
-        if free <= full or not can_pump(
-            pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3
-        ):
+        if free <= full or not can_pump(pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3):
             delivery = d
             break
     if delivery < 0:
-        return stopped(NO_DELIVERY, free, 0.0, well)
+        widest = deliveries["inside_mm"].max() / 1000.0
+        return stopped(NO_DELIVERY, free, rules.velocity_delivery_m_s * 900.0 * math.pi * widest**2, well)
 
     riser = -1
     for r in range(risers.size):
@@ -286,21 +289,16 @@ def fit_pump(
             if intake > rules.hdpe_max_m:
                 continue
             hanging = pump.mass_kg + CABLE_KG_M * intake
-            if hanging_stress_mpa(
-                intake, bore, risers[r].outside_mm, hanging, well.density_kg_m3
-            ) > HANGING_STRESS_MPA:
+            if hanging_stress_mpa(intake, bore, risers[r].outside_mm, hanging, well.density_kg_m3) > HANGING_STRESS_MPA:
                 continue
-        if free <= full or not can_pump(
-            pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3
-        ):
+        if free <= full or not can_pump(pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3):
             riser = r
             break
     if riser < 0:
-        return stopped(NO_RISER, RELIEF_RATIO * head_rule, risers[-1].pressure_pa / 9806.65, well)
+        strongest = risers["pressure_pa"].max() / (well.density_kg_m3 * GRAVITY_M_S2)
+        return stopped(NO_RISER, RELIEF_RATIO * head_rule, strongest, well)
 
-    cap = top_flow(
-        pump, drive, static, site, rules, clip, 0.0, well, risers, riser, deliveries, delivery, intake, safe
-    )
+    cap = top_flow(pump, drive, static, site, rules, clip, 0.0, well, risers, riser, deliveries, delivery, intake, safe)
     intake = intake_depth_m(site, well, cap, surface)
     if surface:
         suction = suction_flow(pump, site, well, risers, riser, intake, cap)
@@ -308,8 +306,7 @@ def fit_pump(
             available = npsh_available_m(site.elevation_m, site.water_c, 0.0, 0.0, SUCTION_MARGIN_M)
             required = npsh_required_m(0.0, pump.best_flow_m3_h, pump.npshr_best_m)
             return stopped(NO_SUCTION, well.deepest_m, available - required, well)
-        if suction < cap:
-            cap = suction
+        cap = min(cap, suction)
         if suction < safe:
             safe, limit = suction, 3
         intake = intake_depth_m(site, well, cap, surface)
@@ -317,9 +314,7 @@ def fit_pump(
     # A pump that already passes the safe rate at its lowest speed cannot be held below it.
     friction = pipe_head_m(cap, site, rules, risers, riser, deliveries, delivery, intake, well.viscosity_m2_s)
     head = static + drawdown_m(site, cap, False) + friction
-    speed, _, _ = speed_power_torque(
-        pump, drive, cap, head, pump.slip_life_factor, 0.0, well.density_kg_m3
-    )
+    speed, _, _ = speed_power_torque(pump, drive, cap, head, pump.slip_life_factor, 0.0, well.density_kg_m3)
     if speed < pump.min_speed_ratio:
         return stopped(ABOVE_SAFE_RATE, pump.min_speed_ratio, speed, well)
 
@@ -330,15 +325,11 @@ def fit_pump(
         if working > pump.pressure_limit_pa:
             return stopped(NO_PRESSURE, working / 1e5, pump.pressure_limit_pa / 1e5, well)
         held = well.density_kg_m3 * GRAVITY_M_S2 * (well.deepest_m + lift)
-        start = starting_torque_nm(
-            pump.displacement_cm3, held, pump.fit_friction_nm, pump.breakaway_ratio
-        )
+        start = starting_torque_nm(pump.displacement_cm3, held, pump.fit_friction_nm, pump.breakaway_ratio)
         if start > pump.peak_torque_ratio * rated_torque:
             return stopped(NO_START_TORQUE, start, pump.peak_torque_ratio * rated_torque, well)
 
-    _, _, torque = speed_power_torque(
-        pump, drive, cap, head_rule, pump.slip_life_factor, 0.0, well.density_kg_m3
-    )
+    _, _, torque = speed_power_torque(pump, drive, cap, head_rule, pump.slip_life_factor, 0.0, well.density_kg_m3)
     volts = drive.motor_voltage_v
     rated_current = motor_current_a(pump.motor_input_w, volts, POWER_FACTOR)
     length = rules.cable_to_drive_m + (0.0 if surface else intake)
@@ -396,7 +387,15 @@ def dynamic_heads_m(
     for k in range(KNOTS):
         flows[k] = duty.cap_m3_h * k / (KNOTS - 1)
         heads[k] = drawdown_m(site, flows[k], False) + pipe_head_m(
-            flows[k], site, rules, risers, duty.riser, deliveries, duty.delivery, duty.intake_m, well.viscosity_m2_s
+            flows[k],
+            site,
+            rules,
+            risers,
+            duty.riser,
+            deliveries,
+            duty.delivery,
+            duty.intake_m,
+            well.viscosity_m2_s,
         )
     return flows, heads
 
@@ -406,9 +405,9 @@ def flow_curve(
     pump: Record, drive: Record, duty: Duty, density: float, static_m: float, slip_factor: float,
     flows: Floats, heads: Floats, power_out: Floats, flow_out: Floats,
 ) -> tuple[int, float]:  # fmt: skip
-    """Flow against power at a static head: fills `power_out`, `flow_out` and returns the number of knots and the
-    power at which the pump starts. Knots run from the start of flow (a jump, where the lowest speed already
-    lifts water) to the first limit met: speed, drive, runout or cap. No knot: no water at this head.
+    """Flow against power at a static head: fills `power_out`, `flow_out` and returns the number of knots and
+    the power at which the pump starts. Knots run from the start of flow (a jump, where the lowest speed
+    already lifts water) to the first limit met: speed, drive, runout or cap. No knot: no water at this head.
     """
     n = 0
     lowest = pump.min_speed_ratio
@@ -449,7 +448,10 @@ def flow_curve(
     start_w = power_out[0]
     if pump.family == HELICAL:
         torque = starting_torque_nm(
-            pump.displacement_cm3, density * GRAVITY_M_S2 * static_m, pump.fit_friction_nm, pump.breakaway_ratio
+            pump.displacement_cm3,
+            density * GRAVITY_M_S2 * static_m,
+            pump.fit_friction_nm,
+            pump.breakaway_ratio,
         )
         start_w = max(start_w, starting_power_w(
             torque, pump.motor_w, pump.rated_torque_nm, pump.copper_share, duty.cable_ratio,

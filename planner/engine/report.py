@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from planner.physics.equation import kernel
 from numpy.typing import NDArray
 
 from planner.engine.cost import Market
 from planner.engine.duty import Duty, Well, drawdown_m, dynamic_heads_m, fit_pump, pipe_head_m, well_limits
 from planner.engine.search import DAYS, Design, days_mean, used_month, used_year
 from planner.engine.site import Record
-from planner.engine.volume import Light, curves_of, monthly_volumes
+from planner.engine.volume import Light, curves_of, monthly_volumes, no_curves
+from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
@@ -68,11 +68,11 @@ def perform(design: Design, site: Record, light: Light, market: Market, rules: R
     demand = site.demand_m3_day
     array_w = design.array_wp * (1.0 - rules.ageing_year * rules.design_year)
     curves = curves_of(pump, drive, duty, site, rules, density, slip, demand, flows, heads)
-    scratch = curves_of(pump, drive, duty, site, rules, density, slip, demand, flows, heads)
+    scratch = no_curves()
     volumes, running = np.empty(12), np.empty(12)
     monthly_volumes(
-        pump, drive, duty, site, rules, density, slip, flows, heads, curves, demand, light, w, array_w, scratch,
-        volumes, running,
+        pump, drive, duty, site, rules, density, slip, flows, heads, curves, demand, light, w, array_w,
+        scratch, volumes, running,
     )  # fmt: skip
     tank_m3 = market.tanks[design.tank].volume_m3
     used, reliability, worst = used_year(volumes, demand, site, rules, tank_m3)

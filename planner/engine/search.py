@@ -1,10 +1,10 @@
-"""The choice of one site: every pump × module × strings that can be built, and the cheapest that meets the demand.
+"""The choice of one site: of every pump × module × strings that can be built, the cheapest that will do.
 
-A design meets the demand when every month gets at least the plan's share of it, and the year its share. Among those
-the least life-cycle cost per cubic metre used wins. When no design meets the demand, the designs that give at
-least 0.9 of the most water that any gives compete instead. Equal costs (to 0.1 %) go to the smaller array,
-then to the pump that comes first by id. Nothing is skipped: the search is exhaustive in pump, module and strings;
-riser, delivery pipe, cable and tank follow from rules (`engine.duty`, `tank_for`).
+A design meets the demand when every month gets at least the plan's share of it, and the year its share. Among
+those the least life-cycle cost per cubic metre used wins. When no design meets the demand, the designs that
+give at least 0.9 of the most water that any gives compete instead. Equal costs (to 0.1 %) go to the smaller
+array, then to the pump that comes first by id. Nothing is skipped: the search is exhaustive in pump, module and
+strings; riser, delivery pipe, cable and tank follow from rules (`engine.duty`, `tank_for`).
 """
 
 from __future__ import annotations
@@ -13,8 +13,6 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from planner.physics.equation import kernel
-from planner.physics.photovoltaic import series_maximum, series_minimum
 from numpy.typing import NDArray
 
 from planner.catalogue.arrays import HELICAL, SURFACE
@@ -29,7 +27,9 @@ from planner.engine.duty import (
     well_limits,
 )
 from planner.engine.site import Record, Records
-from planner.engine.volume import Curves, Light, curves_of, monthly_volumes
+from planner.engine.volume import Curves, Light, curves_of, monthly_volumes, no_curves
+from planner.physics.equation import kernel
+from planner.physics.photovoltaic import series_maximum, series_minimum
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -46,7 +46,7 @@ CLEARANCE_MM = 6.0
 
 
 class Design(NamedTuple):
-    """One buildable design. Index -1 and rule > 0: there is none."""
+    """One buildable design; `NO_DESIGN`, with pump -1, stands where there is none."""
 
     pump: int
     module: int
@@ -68,22 +68,22 @@ NO_DESIGN = Design(-1, -1, 0, 0, 0.0, -1, False, False, 0.0, np.inf, 0.0, 0.0, 0
 
 
 class Choice(NamedTuple):
-    """The chosen design, the best of each family, and what stopped the families that have none."""
+    """The chosen design, what the best of each family costs, and what stopped the families that have none."""
 
     chosen: Design
-    best_cost: Floats  # (3) cost per m3 of each family's best design that competes; inf without
-    rule: Integers  # (3) FITS, or the rule at which the family's furthest pump stopped; -1: no such pump
-    value: Floats  # (3)
-    limit: Floats  # (3)
+    best_cost: Floats  # (3) cost per m3 of each family's best design that competes; inf where none does
+    rule: Integers  # (3) FITS when a pump can be built, else what stopped the furthest; -1: no such pump
+    value: Floats  # (3) what that rule found, 0 with FITS
+    limit: Floats  # (3) what it allows, 0 with FITS
 
 
 @kernel
 def series_window(module: Record, drive: Record, record_low_c: float, hot_c: float) -> tuple[int, int]:
-    """Fewest and most modules in series for a drive: hot strings above its MPP minimum, cold ones below its limits."""
+    """Fewest and most modules in series: hot above the drive's lowest voltage, cold below its limits."""
     fewest = series_minimum(drive.mpp_min_v, module.vmp_v, module.gamma_vmp_per_k, hot_c)
     most = series_maximum(
-        drive.v_max_v, drive.mpp_max_v, module.voc_v, module.vmp_v, module.beta_voc_per_k, module.gamma_vmp_per_k,
-        record_low_c,
+        drive.v_max_v, drive.mpp_max_v, module.voc_v, module.vmp_v, module.beta_voc_per_k,
+        module.gamma_vmp_per_k, record_low_c,
     )  # fmt: skip
     return int(fewest), int(most)
 
@@ -100,14 +100,16 @@ def tank_for(site: Record, rules: Record, tanks: Records) -> int:
 
 @kernel
 def used_month(volume: float, demand: float, site: Record, rules: Record, tank_m3: float) -> float:
-    """Water used on the mean day of a month, m3 at the tank inlet: what is demanded, as far as the pump, the well's
-    daily limit and the share of a day that the tank holds give it."""
-    used = min(demand, min(volume, site.safe_volume_m3_day))
+    """Water used on the mean day of a month, m3 at the tank inlet: what is demanded, as far as the pump, the
+    well's daily limit and the share of a day that the tank holds give it."""
+    used = min(demand, volume, site.safe_volume_m3_day)
     return min(used, tank_m3 / rules.storage_share) if rules.storage_share > 0.0 else used
 
 
 @kernel
-def used_year(volumes: Floats, demand: Floats, site: Record, rules: Record, tank_m3: float) -> tuple[float, float, float]:
+def used_year(
+    volumes: Floats, demand: Floats, site: Record, rules: Record, tank_m3: float
+) -> tuple[float, float, float]:
     """Water used in a year (m3 at the tank inlet), share of the year's demand, least share of a month's."""
     used = wanted = 0.0
     worst = 1.0
@@ -121,10 +123,8 @@ def used_year(volumes: Floats, demand: Floats, site: Record, rules: Record, tank
 
 
 @kernel
-def sleeve_needed(
-    pump: Record, site: Record, volumes: Floats, running: Floats
-) -> tuple[int, float]:
-    """0 no sleeve, 1 sleeve, -1 neither cools; with the velocity past the motor, m/s, at the daytime mean flow."""
+def sleeve_needed(pump: Record, site: Record, volumes: Floats, running: Floats) -> tuple[int, float]:
+    """0 no sleeve, 1 sleeve, -1 neither will do, and velocity past the motor, m/s, at the mean running flow."""
     loss = pump.motor_input_w - pump.motor_w
     if site.water_c <= COOLING_FREE_C and loss <= COOLING_FREE_LOSS_W:
         return 0, COOLING_M_S
@@ -200,10 +200,10 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
         density = well.density_kg_m3
         slip = pump.slip_life_factor
         curves = curves_of(pump, drive, duty, site, rules, density, slip, demand, flows, heads)
-        scratch = curves_of(pump, drive, duty, site, rules, density, slip, demand, flows, heads)
+        scratch = no_curves()
         have_other = False
         first_curves = last_curves = curves
-        built = cooled = False
+        built = wet = cooled = False
         cooling = 0.0
         ratio = rules.ratio_max if rules.ratio_max > 0.0 else drive.ratio_max
         largest = ratio * pump.drive_rating_w
@@ -212,7 +212,7 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                 break
             module = modules[w]
             fewest, most = series_window(module, drive, site.record_low_c, rules.hot_cell_c)
-            strings = int(math.floor(drive.isc_max_a / module.isc_a + 1e-9))
+            strings = math.floor(drive.isc_max_a / module.isc_a + 1e-9)
             if fixed_array_w > 0.0:
                 fewest, most, strings = 1, 1, 1
             for parallel in range(1, strings + 1):
@@ -229,8 +229,8 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                     )  # fmt: skip
                     used, year, month = used_year(volumes, demand, site, rules, tank_m3)
                     if used <= 0.0:
-                        cooled = True
                         continue
+                    wet = True
                     sleeve = 0
                     if family != SURFACE:
                         sleeve, cooling = sleeve_needed(pump, site, volumes, running)
@@ -247,8 +247,8 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                         slip_at_limit = np.inf
                         if meets:
                             slip_at_limit = worn_out_slip(
-                                pump, drive, duty, site, rules, density, flows, heads, light, w, array_w * aged,
-                                tank_m3, month, scratch, other, hours,
+                                pump, drive, duty, site, rules, density, flows, heads, light, w,
+                                array_w * aged, tank_m3, month, scratch, other, hours,
                             )  # fmt: skip
                         rotor_life = rotor_stator_life_y(pump, site.sand_mg_l, days_mean(running), slip_at_limit)
                     money = design_cost(j, w, array_w, duty, sleeve == 1, tank, rotor_life, site, rules, market)
@@ -261,19 +261,21 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                         )
                         have_other = True
                     monthly_volumes(
-                        pump, drive, duty, site, rules, density, slip, flows, heads, first_curves, first_demand,
-                        light, w, array_w * (1.0 - rules.ageing_year), scratch, other, hours,
+                        pump, drive, duty, site, rules, density, slip, flows, heads, first_curves,
+                        first_demand, light, w, array_w * (1.0 - rules.ageing_year), scratch, other, hours,
                     )  # fmt: skip
                     first, _, _ = used_year(other, first_demand, site, rules, tank_m3)
                     monthly_volumes(
                         pump, drive, duty, site, rules, density, slip, flows, heads, last_curves, last_demand,
-                        light, w, array_w * (1.0 - rules.ageing_year * rules.horizon_y), scratch, other, hours,
+                        light, w, array_w * (1.0 - rules.ageing_year * rules.horizon_y), scratch, other,
+                        hours,
                     )  # fmt: skip
                     last, _, _ = used_year(other, last_demand, site, rules, tank_m3)
                     present = present_volume(first, used, last, rules) * (1.0 - rules.losses)
                     design = Design(
-                        j, w, series, parallel, array_w, tank, sleeve == 1, meets, used, money.lifecycle / present,
-                        money.capital, money.lifecycle, money.equipment_lifecycle, present,
+                        j, w, series, parallel, array_w, tank, sleeve == 1, meets, used,
+                        money.lifecycle / present, money.capital, money.lifecycle, money.equipment_lifecycle,
+                        present,
                     )  # fmt: skip
                     if meets:
                         if better(design, best[family]):
@@ -282,10 +284,12 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                         limited.append(design)
         if not built:
             note_rule(rule, value, limit, family, NO_VOLTAGE_WINDOW, largest, modules[0].rated_wp)
+        elif not wet:  # no array that the drive takes gives the power to start
+            note_rule(rule, value, limit, family, NO_VOLTAGE_WINDOW, largest, curves.start_w.max())
         elif not cooled:
             note_rule(rule, value, limit, family, NO_COOLING, cooling, COOLING_M_S)
         else:
-            rule[family] = FITS
+            note_rule(rule, value, limit, family, FITS, 0.0, 0.0)
 
     if not any_meets:
         for design in limited:
@@ -303,15 +307,14 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
 
 
 @kernel
-def note_rule(
-    rule: Integers, value: Floats, limit: Floats, family: int, failed: int, at: float, bound: float
-) -> None:
-    """Keep, for a family, the rule at which its furthest pump stopped; of equals the one nearest to passing."""
-    if rule[family] == FITS or failed < rule[family]:
+def note_rule(rule: Integers, value: Floats, limit: Floats, family: int, failed: int, at: float, bound: float) -> None:
+    """Keep, for a family, FITS once a pump fits, else the rule at which its furthest pump stopped; of equals
+    the one nearest to passing."""
+    if rule[family] == FITS or FITS < failed < rule[family]:
         return
-    if failed == rule[family] and bound != 0.0 and limit[family] != 0.0:
-        if abs(at / bound - 1.0) >= abs(value[family] / limit[family] - 1.0):
-            return
+    equal = failed == rule[family] and bound != 0.0 and limit[family] != 0.0
+    if equal and abs(at / bound - 1.0) >= abs(value[family] / limit[family] - 1.0):
+        return
     rule[family], value[family], limit[family] = failed, at, bound
 
 
@@ -323,11 +326,12 @@ def days_mean(monthly: Floats) -> float:
 
 @kernel
 def worn_out_slip(
-    pump: Record, drive: Record, duty: Duty, site: Record, rules: Record, density: float, flows: Floats, heads: Floats,
-    light: Light, w: int, array_w: float, tank_m3: float, month_now: float, scratch: Curves, other: Floats, hours: Floats,
+    pump: Record, drive: Record, duty: Duty, site: Record, rules: Record, density: float, flows: Floats,
+    heads: Floats, light: Light, w: int, array_w: float, tank_m3: float, month_now: float, scratch: Curves,
+    other: Floats, hours: Floats,
 ) -> float:  # fmt: skip
-    """Slip ÷ new slip at which the worst month just meets its target, linear between the slip of mid-life and that
-    at the end; infinite when it meets it to the end."""
+    """Slip ÷ new slip at which the worst month just meets its target, linear between the slip of mid-life and
+    that at the end; infinite when it meets it to the end."""
     end = pump.slip_end_factor
     curves = curves_of(pump, drive, duty, site, rules, density, end, site.demand_m3_day, flows, heads)
     monthly_volumes(

@@ -1,4 +1,4 @@
-"""Sun to watts: from monthly means to what one watt of array gives, hour by hour, in ten kinds of day a month.
+"""Sun to watts: from monthly means to what one watt of array gives, hour by hour, in ten kinds of day.
 
 A pump has a threshold, so one mean day a month misleads. Each month is ten equally likely kinds of day, from
 overcast to clear, each with its hours; the volume of a month is the mean over them.
@@ -137,7 +137,12 @@ def _plane_irradiance(
     for number, tilt in enumerate(tilts_deg):
         facing = pvlib.irradiance.aoi_projection(tilt, azimuth_deg, zenith, sun_azimuth)
         sky = pvlib.irradiance.haydavies(
-            tilt, azimuth_deg, split["dhi"], split["dni"], extra, projection_ratio=np.maximum(facing, 0) / np.maximum(up, 0.01745)
+            tilt,
+            azimuth_deg,
+            split["dhi"],
+            split["dni"],
+            extra,
+            projection_ratio=np.maximum(facing, 0) / np.maximum(up, 0.01745),
         )
         ground = pvlib.irradiance.get_ground_diffuse(tilt, horizontal, albedo)
         planes[number] = np.where(up > 0, split["dni"] * np.maximum(facing, 0) + sky + ground, 0.0)

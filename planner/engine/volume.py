@@ -10,16 +10,16 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from planner.physics.equation import kernel
 from numpy.typing import NDArray
 
 from planner.engine.duty import KNOTS, Duty, flow_curve
 from planner.engine.site import Record
+from planner.physics.equation import kernel
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-# A full tank stops the pump, so a month's lifted volume sets the memory of earlier days, which sets the volume.
+# What is lifted in a month sets the drawdown that earlier days leave, which sets the volume.
 MEMORY_PASSES = 6
 MEMORY_STOP = 1e-3
 
@@ -101,18 +101,31 @@ def mean_day(
 
 
 @kernel
+def no_curves() -> Curves:
+    """Room for curves, not yet filled."""
+    return Curves(np.empty((12, KNOTS + 2)), np.empty((12, KNOTS + 2)), np.empty(12, np.int64), np.empty(12))
+
+
+@kernel
 def curves_of(
     pump: Record, drive: Record, duty: Duty, site: Record, rules: Record, density: float, slip_factor: float,
     lifted: Floats, flows: Floats, heads: Floats,
 ) -> Curves:  # fmt: skip
     """Flow against power of the twelve months when `lifted` (m3/d) is pumped day after day."""
-    curves = Curves(
-        np.empty((12, KNOTS + 2)), np.empty((12, KNOTS + 2)), np.empty(12, np.int64), np.empty(12)
-    )
+    curves = no_curves()
     for m in range(12):
         static = site.rest_m[m] + site.memory_d_m2 * lifted[m] + site.lift_m + rules.residual_m
         knots, start = flow_curve(
-            pump, drive, duty, density, static, slip_factor, flows, heads, curves.power_w[m], curves.flow_m3_h[m]
+            pump,
+            drive,
+            duty,
+            density,
+            static,
+            slip_factor,
+            flows,
+            heads,
+            curves.power_w[m],
+            curves.flow_m3_h[m],
         )
         curves.knots[m] = knots
         curves.start_w[m] = start
@@ -127,12 +140,19 @@ def monthly_volumes(
 ) -> None:  # fmt: skip
     """Pumpable volume (m3/d) and running hours of the mean day of each month, into `volumes` and `running`.
 
-    at_demand  curves for `demand` lifted in full: right for every month that meets it. Where less is lifted the
-               water stands higher; those months are repeated with what is lifted until it no longer changes.
+    at_demand  curves for `demand` lifted in full: right for every month that meets it. Where less is lifted
+               the water stands higher; those months are repeated with what is lifted until it settles.
     """
     for m in range(12):
         volume, hours = mean_day(
-            light, w, m, array_w, at_demand.power_w[m], at_demand.flow_m3_h[m], at_demand.knots[m], at_demand.start_w[m]
+            light,
+            w,
+            m,
+            array_w,
+            at_demand.power_w[m],
+            at_demand.flow_m3_h[m],
+            at_demand.knots[m],
+            at_demand.start_w[m],
         )
         volume *= duty.availability
         if volume < demand[m] and site.memory_d_m2 > 0.0:
@@ -143,9 +163,7 @@ def monthly_volumes(
                     pump, drive, duty, density, static, slip_factor, flows, heads, scratch.power_w[m],
                     scratch.flow_m3_h[m],
                 )  # fmt: skip
-                again, hours = mean_day(
-                    light, w, m, array_w, scratch.power_w[m], scratch.flow_m3_h[m], knots, start
-                )
+                again, hours = mean_day(light, w, m, array_w, scratch.power_w[m], scratch.flow_m3_h[m], knots, start)
                 again *= duty.availability
                 done = abs(again - volume) <= MEMORY_STOP * again
                 volume = again
