@@ -6,7 +6,9 @@ were used; unknown keys are refused with the nearest known key. Paths are relati
 
 from __future__ import annotations
 
+import datetime
 import difflib
+import os
 import re
 import tomllib
 from dataclasses import dataclass
@@ -14,8 +16,10 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     AliasChoices,
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     ValidationError,
@@ -33,6 +37,31 @@ Shares = Annotated[tuple[Share, ...], Field(min_length=12, max_length=12)]
 Family = Literal["helical_rotor", "centrifugal", "surface"]
 TestKind = Literal["constant_rate_24h", "constant_rate_6h", "step", "short", "airlift", "bailer", "unknown"]
 Grade = Literal["A", "B", "C", "D"]
+
+
+def _some_demand(season: tuple[float, ...]) -> tuple[float, ...]:
+    if not any(season):
+        raise ValueError("a month with a factor above 0")
+    return season
+
+
+def _date_text(date: object) -> object:
+    """TOML has dates of its own; both spellings count."""
+    return date.isoformat() if type(date) is datetime.date else date
+
+
+def _real_date(date: str) -> str:
+    try:
+        datetime.date.fromisoformat(date)
+    except ValueError:
+        raise ValueError("a day of the calendar, YYYY-MM-DD") from None
+    return date
+
+
+Season = Annotated[Factors, AfterValidator(_some_demand)]
+Date = Annotated[str, BeforeValidator(_date_text), Field(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_real_date)]
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+Longitude = Annotated[float, Field(ge=-180, le=180)]
 
 ONES: tuple[float, ...] = (1.0,) * 12
 TESTED_SHARE: dict[TestKind, float] = {
@@ -90,9 +119,7 @@ class Rasters(Section):
     water_level: RasterSource | None = Field(None, description="depth to water, a regional prior")
     well_yield: RasterSource | None = Field(None, description="yield of wells, a regional prior")
     population: RasterSource | None = Field(None, description="people a cell")
-    wind_speed: RasterSource | None = Field(
-        None, description="wind speed at module height, monthly or annual"
-    )
+    wind_speed: RasterSource | None = Field(None, description="wind speed at module height, monthly or annual")
 
 
 class Demand(Section):
@@ -107,12 +134,10 @@ class Demand(Section):
         validation_alias=AliasChoices("livestock_l_tlu_day", "litres_per_tlu_day"),
     )
     irrigation_m3_ha_day: NotNegative = Field(50.0, description="gross irrigation, m3 a hectare a day")
-    growth: float = Field(
-        0.02, description="growth of demand, 1/year; 0 where demand_m3_day is given", ge=-0.1, le=0.2
-    )
+    growth: float = Field(0.02, description="growth of demand, 1/year; 0 where demand_m3_day is given", ge=-0.1, le=0.2)
     design_year: int = Field(10, description="year of the horizon that the site is sized for", ge=0, le=60)
     losses: float = Field(0.10, description="share lost between tank inlet and tap", ge=0, lt=0.9)
-    season: Factors = Field(ONES, description="monthly factor on demand, January first")
+    season: Season = Field(ONES, description="monthly factor on demand, January first")
     service_distance_m: Positive = Field(1000.0, description="farthest that people come to a site, m")
     storage_share: Share = Field(0.8, description="share of a day's demand that the tank holds")
 
@@ -124,40 +149,26 @@ class Well(Section):
     )
     old_test_years: Positive = Field(10.0, description="age beyond which a test is discounted, years")
     old_test_factor: Share = Field(0.9, description="factor on the tested share of an old test")
-    season_swing_m: NotNegative = Field(
-        3.0, description="fall of the rest level from wettest to driest month, m"
-    )
+    season_swing_m: NotNegative = Field(3.0, description="fall of the rest level from wettest to driest month, m")
     highest_level_month: int | None = Field(
         None, description="month of the highest rest level; empty: the month after the cloudiest", ge=1, le=12
     )
     decline_m_year: NotNegative = Field(0.0, description="long-term fall of the rest level, m a year")
     storativity: Positive = Field(0.001, description="storage coefficient, confined aquifer", le=0.5)
     specific_yield: Positive = Field(0.1, description="storage coefficient, unconfined aquifer", le=0.5)
-    interference_radius_m: NotNegative = Field(
-        300.0, description="neighbours within this distance add drawdown, m"
-    )
-    well_loss_share: float = Field(
-        0.2, description="share of the tested drawdown that is well loss", ge=0, lt=1
-    )
+    interference_radius_m: NotNegative = Field(300.0, description="neighbours within this distance add drawdown, m")
+    well_loss_share: float = Field(0.2, description="share of the tested drawdown that is well loss", ge=0, lt=1)
     submergence_m: NotNegative = Field(2.0, description="water kept above the intake, m")
     available_share: Share = Field(2 / 3, description="share of the available drawdown that may be used")
-    pumping_hours_day: Positive = Field(
-        8.0, description="length of a pumping day in the drawdown law, h", le=24
-    )
-    safe_hours_day: Positive = Field(
-        10.0, description="hours at the safe rate that give the daily limit, h", le=24
-    )
-    days_since_recovery: int = Field(
-        180, description="pumped days since the water table last recovered", ge=1
-    )
+    pumping_hours_day: Positive = Field(8.0, description="length of a pumping day in the drawdown law, h", le=24)
+    safe_hours_day: Positive = Field(10.0, description="hours at the safe rate that give the daily limit, h", le=24)
+    days_since_recovery: int = Field(180, description="pumped days since the water table last recovered", ge=1)
     test_hours_unknown: Positive = Field(6.0, description="duration assumed for a test without one, h")
     depth_unknown_m: Positive = Field(20.0, description="water column assumed where no depth is known, m")
     specific_capacity_m3_h_m: Positive = Field(
         0.33, description="specific capacity assumed where no test of the inventory gives one, m3/h/m"
     )
-    casing_unknown_mm: Positive = Field(
-        100.0, description="inside diameter assumed where the inventory has none, mm"
-    )
+    casing_unknown_mm: Positive = Field(100.0, description="inside diameter assumed where the inventory has none, mm")
     water_temperature_c: float = Field(
         25.0, description="water temperature assumed where not measured, °C", ge=0, le=60
     )
@@ -183,9 +194,7 @@ class Pipes(Section):
 
 class Array(Section):
     tilt_deg: float | None = Field(None, description="tilt; empty: chosen for each site", ge=0, le=60)
-    azimuth_deg: float | None = Field(
-        None, description="0 north, 90 east; empty: towards the equator", ge=0, lt=360
-    )
+    azimuth_deg: float | None = Field(None, description="0 north, 90 east; empty: towards the equator", ge=0, lt=360)
     mounting: Literal["fixed"] = Field("fixed", description="fixed; tracking is not offered yet")
     soiling: Shares = Field((0.03,) * 12, description="share of light lost to dust, by month")
     shade: Shares = Field((0.0,) * 12, description="share of light lost to shade, by month")
@@ -193,18 +202,14 @@ class Array(Section):
     wiring_loss: Share = Field(0.02, description="loss of array cables at rated power, share")
     ageing_year: Share = Field(0.005, description="loss of array power a year, share")
     low_year_factor: Positive = Field(1.0, description="factor on the irradiation of all months", le=1.5)
-    ratio_max: Positive | None = Field(
-        None, description="highest array ÷ drive input; empty: the drive's own"
-    )
+    ratio_max: Positive | None = Field(None, description="highest array ÷ drive input; empty: the drive's own")
     albedo: Share = Field(0.2, description="reflectance of the ground")
-    air_temperature_c: float = Field(
-        25.0, description="air temperature where no raster gives it, °C", ge=-30, le=50
-    )
+    air_temperature_c: float = Field(25.0, description="air temperature where no raster gives it, °C", ge=-30, le=50)
     wind_m_s: NotNegative = Field(3.0, description="wind at the modules where no raster gives it, m/s")
     record_low_margin_k: NotNegative = Field(
         15.0, description="record low below the mean of the coldest month, K (string voltage)"
     )
-    hot_cell_c: float = Field(70.0, description="cell temperature of the lowest string voltage, °C")
+    hot_cell_c: float = Field(70.0, description="cell temperature of the lowest string voltage, °C", ge=25, le=120)
 
 
 class Equipment(Section):
@@ -216,9 +221,7 @@ class Equipment(Section):
     reliability_worst_month: Share = Field(0.90, description="least share of any month's demand delivered")
     minimum_coverage: Share = Field(0.5, description="share of demand below which a site is held")
     water_temp_max_c: float = Field(40.0, description="warmest water a submersible motor may sit in, °C")
-    elevation_unknown_m: float = Field(
-        1000.0, description="elevation where no raster gives it, m", ge=-450, le=6000
-    )
+    elevation_unknown_m: float = Field(1000.0, description="elevation where no raster gives it, m", ge=-450, le=6000)
     hdpe_riser_max_m: Positive = Field(120.0, description="deepest intake on a plastic riser, m")
     pump_availability: Share = Field(0.99, description="share of sunlit time that the pump is able to run")
 
@@ -233,12 +236,8 @@ class Costs(Section):
     tax: Share = Field(0.0, description="tax on capital cost, share")
     contingency: Share = Field(0.18, description="supervision and contingency on the scheme, share")
     contingency_equipment: Share = Field(0.10, description="contingency on the equipment boundary, share")
-    supply_base: tuple[float, float] | None = Field(
-        None, description="latitude, longitude of the supply base"
-    )
-    distance_unknown_km: NotNegative = Field(
-        100.0, description="straight distance assumed without a supply base, km"
-    )
+    supply_base: tuple[Latitude, Longitude] | None = Field(None, description="latitude, longitude of the supply base")
+    distance_unknown_km: NotNegative = Field(100.0, description="straight distance assumed without a supply base, km")
     detour: float = Field(1.35, description="road distance ÷ straight distance", ge=1)
     residual: bool = Field(True, description="count the unused life of equipment at the end")
 
@@ -277,7 +276,7 @@ class Uncertainty(Section):
 
 class Output(Section):
     files: tuple[Literal["map", "csv", "parquet"], ...] = Field(("map", "csv", "parquet"), min_length=1)
-    date: str | None = Field(None, description="date on outputs, YYYY-MM-DD", pattern=r"^\d{4}-\d{2}-\d{2}$")
+    date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
 
 
 class Plan(Section):
@@ -346,32 +345,36 @@ def read_plan(path: Path) -> LoadedPlan:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        hint = "; write paths with / or between single quotes" if "escape" in str(error) else ""
+        hint = "; write paths with / or between single quotes" if "\\" in text else ""
         raise PlanError([Fault(str(path), "TOML", str(error), f"valid TOML{hint}")]) from error
     without_effect = _take_without_effect(raw)
+    faults = _path_faults(_files(raw), path, text)
     try:
         plan = Plan.model_validate(raw)
     except ValidationError as error:
-        raise PlanError(_faults(error, path, text)) from error
-    faults = _path_faults(plan, path, text)
+        raise PlanError([*_faults(error, path, text), *faults]) from error
     raise_if(faults, PlanError)
     return LoadedPlan(plan, path.resolve(), dict(_defaults(plan)), without_effect)
 
 
 def input_files(plan: Plan) -> dict[str, str]:
     """Every input the plan names: dotted key → file as written."""
-    named = {"inventory.file": plan.inventory.file}
-    if plan.area is not None:
-        named["area.boundary"] = plan.area.boundary
-    for name in Rasters.model_fields:
-        source = getattr(plan.rasters, name)
-        if source is not None:
-            named[f"rasters.{name}.file"] = source.file
-    for name in ("pumps", "prices"):
-        file = getattr(plan.equipment, name)
-        if file is not None:
-            named[f"equipment.{name}"] = file
-    return named
+    return _files(plan.model_dump())
+
+
+def _files(plan: dict[str, Any]) -> dict[str, str]:
+    """The same of a plan that need not be valid: whatever is text where the name of a file belongs."""
+    keys = ["inventory.file", "area.boundary"]
+    keys += [f"rasters.{name}.file" for name in Rasters.model_fields]
+    keys += ["equipment.pumps", "equipment.prices"]
+    found = {}
+    for key in keys:
+        value: Any = plan
+        for part in key.split("."):
+            value = value.get(part) if isinstance(value, dict) else None
+        if isinstance(value, str):
+            found[key] = value
+    return found
 
 
 def _read_text(path: Path) -> str:
@@ -382,13 +385,9 @@ def _read_text(path: Path) -> str:
     except IsADirectoryError as error:
         raise PlanError([Fault(str(path), "file", "a folder", "a plan file (TOML)")]) from error
     except UnicodeDecodeError as error:
-        raise PlanError(
-            [Fault(str(path), f"byte {error.start}", "text that is not UTF-8", "UTF-8")]
-        ) from error
+        raise PlanError([Fault(str(path), f"byte {error.start}", "text that is not UTF-8", "UTF-8")]) from error
     except OSError as error:
-        raise PlanError(
-            [Fault(str(path), "file", str(error.strerror or error), "a readable file")]
-        ) from error
+        raise PlanError([Fault(str(path), "file", str(error.strerror or error), "a readable file")]) from error
 
 
 def _take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
@@ -423,7 +422,7 @@ def _faults(error: ValidationError, path: Path, text: str) -> list[Fault]:
         found = repr(item["input"]) if item["type"] != "missing" else "nothing"
         if len(found) > 80:
             found = found[:77] + "…"
-        expected = item["msg"]
+        expected = item["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
         if item["type"] == "extra_forbidden":
             found = "an unknown key"
             expected = _nearest(place)
@@ -448,11 +447,7 @@ def _nearest(place: list[str]) -> str:
 
 def _keys_without_effect(sections: list[str]) -> list[str]:
     prefix = "".join(f"{part}." for part in sections)
-    return [
-        key[len(prefix) :]
-        for key in WITHOUT_EFFECT
-        if key.startswith(prefix) and "." not in key[len(prefix) :]
-    ]
+    return [key[len(prefix) :] for key in WITHOUT_EFFECT if key.startswith(prefix) and "." not in key[len(prefix) :]]
 
 
 def _place(parts: list[str], text: str) -> str:
@@ -475,15 +470,13 @@ def _place(parts: list[str], text: str) -> str:
     return label
 
 
-def _path_faults(plan: Plan, path: Path, text: str) -> list[Fault]:
+def _path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
     faults = []
-    for key, name in input_files(plan).items():
+    for key, name in files.items():
         place = _place(key.split("."), text)
         if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+://", name) or name.startswith("/vsi"):
             faults.append(Fault(str(path), place, repr(name), "a file on disk, not an address"))
-        elif not (path.parent / name).is_file():
-            hint = "; write paths with /" if "\\" in name else ""
-            faults.append(
-                Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}")
-            )
+        elif not os.path.isfile(path.parent / name):  # False too for names that no disk can hold
+            hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
+            faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
     return faults

@@ -1,0 +1,135 @@
+"""A small invented programme on disk: sixteen raster cells, one square area, wells written row by row."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+
+MakeProgramme = Callable[..., Path]
+
+# A tested well with its water analysed, a village beside it, and nothing that speaks against equipping it.
+GOOD: Mapping[str, str] = {
+    "site_name": "Tundare",
+    "sub_district": "Lower Mwesa",
+    "depth_m": "60",
+    "casing_mm": "150",
+    "static_level_m": "12",
+    "tested_yield_m3_h": "6",
+    "pumping_level_m": "18",
+    "test_hours": "24",
+    "test_kind": "constant_rate",
+    "test_date": "2024-05-10",
+    "aquifer": "",
+    "status": "working",
+    "equipped_with": "none",
+    "existing_pump_id": "",
+    "existing_array_wp": "",
+    "people": "300",
+    "demand_m3_day": "",
+    "fluoride_mg_l": "0.3",
+    "arsenic_mg_l": "0.001",
+    "nitrate_mg_l": "4",
+    "sand_mg_l": "2",
+    "water_temperature_c": "24",
+}
+COLUMNS = ("site_id", "latitude", "longitude", *GOOD)
+
+# Four by four cells of 0.1 degrees; the south has no regional prior, the north-eastern cell no sun.
+WEST, NORTH, CELL, SIDE = 30.0, -9.6, 0.1, 4
+PLAN = """\
+[programme]
+name = "Small invented programme"
+
+[inventory]
+file = "wells.csv"
+
+[area]
+boundary = "area.geojson"
+
+[rasters]
+solar = { file = "solar.tif", unit = "kWh/m2/day" }
+water_level = { file = "water_level.tif", unit = "m" }
+well_yield = { file = "well_yield.tif", unit = "m3/h" }
+
+[output]
+date = "2026-01-01"
+"""
+
+
+@pytest.fixture(scope="session")
+def plan_text() -> str:
+    """The plan that `make_programme` writes unless it is given another."""
+    return PLAN
+
+
+@pytest.fixture(scope="session")
+def make_programme() -> MakeProgramme:
+    """Factory of a programme: rows as changes to a good well, None for an empty row; returns the plan's path.
+
+    A row without a position takes the next place, 1.1 km from any other, where no regional prior is known.
+    """
+
+    def make(folder: Path, rows: Sequence[Mapping[str, str] | None], plan: str = PLAN) -> Path:
+        folder.mkdir(parents=True, exist_ok=True)
+        write_rasters(folder)
+        write_area(folder)
+        with (folder / "wells.csv").open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, COLUMNS)
+            writer.writeheader()
+            for number, change in enumerate(rows):
+                writer.writerow(dict.fromkeys(COLUMNS, "") if change is None else well(number) | change)
+        path = folder / "plan.toml"
+        path.write_text(plan, encoding="utf-8")
+        return path
+
+    return make
+
+
+def well(number: int) -> dict[str, str]:
+    """A good well at the place of this number, 0 to 251."""
+    row, column = divmod(number, 18)
+    place = {"latitude": f"{-9.83 - 0.01 * row:.4f}", "longitude": f"{30.05 + 0.01 * column:.4f}"}
+    return {"site_id": f"W{number:03d}", **place, **GOOD}
+
+
+def write_rasters(folder: Path) -> None:
+    """Sun, regional water level and regional yield: invented, plausible at 10 degrees south."""
+    cells = np.arange(SIDE * SIDE, dtype="float64").reshape(SIDE, SIDE)
+    months = 5.6 + 0.6 * np.cos(2 * np.pi * (np.arange(12) - 8) / 12)
+    sun = months[:, None, None] + 0.01 * cells
+    sun[:, 0, 3] = -9999.0
+    north = np.arange(SIDE)[:, None] < 2
+    for name, bands in (
+        ("solar.tif", sun),
+        ("water_level.tif", np.where(north, 15.0 + 0.1 * cells, -9999.0)[None]),
+        ("well_yield.tif", np.where(north, 4.0 + 0.1 * cells, -9999.0)[None]),
+    ):
+        with rasterio.open(
+            folder / name,
+            "w",
+            driver="GTiff",
+            dtype="float64",
+            crs="EPSG:4326",
+            transform=rasterio.Affine(CELL, 0, WEST, 0, -CELL, NORTH),
+            width=SIDE,
+            height=SIDE,
+            count=len(bands),
+            nodata=-9999.0,
+        ) as target:
+            target.write(bands)
+
+
+def write_area(folder: Path) -> None:
+    """One polygon over all but the eastern edge of the rasters."""
+    west, east, south, north = WEST, WEST + 0.35, NORTH - SIDE * CELL, NORTH
+    ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
+    shape = {"type": "Polygon", "coordinates": [ring]}
+    area = {"type": "Feature", "properties": {"name": "Mwesa"}, "geometry": shape}
+    text = json.dumps({"type": "FeatureCollection", "features": [area]})
+    (folder / "area.geojson").write_text(text, encoding="utf-8")
