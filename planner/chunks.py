@@ -28,12 +28,13 @@ CHUNK_SITES = 64
 
 
 def to_assess(sites: pd.DataFrame) -> pd.Index:
-    """Rows that can be sized: a place with sun, a level and a yield from somewhere, a demand, and no word against it."""
+    """Rows that can be sized: a place with sun, a level and a yield from somewhere, a demand, no word against it."""
     ready = (
         (sites["row_kind"] == "site")
         & (sites["ghi_status"] == "valid")
         & ~sites["status"].isin(["dry", "abandoned"])
         & ~((sites["equipped_with"] == "solar") & ~_installed(sites))
+        & ~(sites["static_level_m"] >= sites["depth_m"])  # one of the two is wrong: held, not unsuitable
         & (sites["demand_01"].notna() & (sites[monthly("demand")].max(axis=1) > 0))
     )
     for name in ("rest_level_01", "yield_used_m3_h", "deepest_intake_m", "level_limit_m", "drawdown_b_d_m2"):
@@ -42,11 +43,7 @@ def to_assess(sites: pd.DataFrame) -> pd.Index:
 
 
 def _installed(sites: pd.DataFrame) -> pd.Series:
-    return (
-        (sites["equipped_with"] == "solar")
-        & (sites["existing_pump_id"] != "")
-        & (sites["existing_array_wp"] > 0)
-    )
+    return (sites["equipped_with"] == "solar") & (sites["existing_pump_id"] != "") & (sites["existing_array_wp"] > 0)
 
 
 def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Catalogue) -> Sites:
@@ -80,7 +77,7 @@ def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Cat
 def run_chunks(
     sites: Sites, context: Context, store: Path, workers: int, chunk_sites: int, tell: Callable[[int], None]
 ) -> Results:
-    """Assess all sites; `tell` is called with the number of sites of each chunk that is done."""
+    """Assess all sites; `tell` is called with the number of sites of each chunk that is done, in order."""
     digest = _context_digest(context)
     total = sites.inventory_row.size
     parts = [_slice(sites, start, min(start + chunk_sites, total)) for start in range(0, total, chunk_sites)]
@@ -92,13 +89,15 @@ def run_chunks(
         if found is None:
             found = assess(part, context)
             _save(found, path)
-        tell(part.inventory_row.size)
         return found
 
     if parts:  # compile before the threads start, each kernel once
         assess(_slice(sites, 0, 1), context)
+    results = []
     with ThreadPoolExecutor(max_workers=workers) as executor:
-        results = list(executor.map(one, parts))
+        for part, result in zip(parts, executor.map(one, parts), strict=True):
+            results.append(result)
+            tell(part.inventory_row.size)
     rows = [row for result in results for row in result.rows]
     rules = [rule for result in results for rule in result.rules]
     rows.sort(key=lambda row: row["inventory_row"])  # type: ignore[arg-type,return-value]
@@ -112,9 +111,7 @@ def default_workers() -> int:
 
 
 def _slice(sites: Sites, start: int, stop: int) -> Sites:
-    return Sites(
-        **{field.name: getattr(sites, field.name)[start:stop] for field in dataclasses.fields(sites)}
-    )
+    return Sites(**{field.name: getattr(sites, field.name)[start:stop] for field in dataclasses.fields(sites)})
 
 
 def _context_digest(context: Context) -> str:

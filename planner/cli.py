@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -27,6 +28,8 @@ PlanFile = Annotated[
 ]
 
 DONE, NOTHING_ASSESSED, WRONG_INPUT, INTERNAL_FAULT = 0, 1, 2, 3
+STOPPED = 130  # by the person at the terminal, as shells have it
+DISK_TROUBLE = {errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM, errno.ENAMETOOLONG}
 SHOWN = 25  # findings printed in full by `check`
 
 
@@ -41,16 +44,14 @@ def main() -> None:
         for fault in error.faults:
             say(f"error: {fault}")
         sys.exit(WRONG_INPUT)
-    except KeyboardInterrupt:
-        say("stopped; what was finished is kept, repeat the command to go on")
-        sys.exit(130)
     except Exception as error:
+        if isinstance(error, OSError) and error.errno in DISK_TROUBLE:
+            say(f"error: {error.filename or 'disk'}: found {error.strerror}; expected room and leave to write there")
+            sys.exit(WRONG_INPUT)
         import traceback
 
         traceback.print_exc()
-        say(
-            f"internal fault: {type(error).__name__}: {error}\nThis is a defect of the program, not of your files."
-        )
+        say(f"internal fault: {type(error).__name__}: {error}\nThis is a defect of the program, not of your files.")
         sys.exit(INTERNAL_FAULT)
 
 
@@ -67,9 +68,7 @@ def options(
 @app.command()
 def run(
     plan: PlanFile,
-    out: Annotated[
-        Path | None, typer.Option(help="Folder of the results; default maps/<programme>/.")
-    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder of the results; default maps/<programme>/.")] = None,
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Compute everything again, whatever earlier runs left.")
     ] = False,
@@ -78,14 +77,15 @@ def run(
     """The whole job: read, screen, size, cost, rank; writes map.html, sites.csv and the rest."""
     from planner import pipeline
 
-    with progress_bar() as progress:
-        outcome = pipeline.run(plan, out, workers=workers, fresh=fresh, tell=say, progress=progress)
+    try:
+        with progress_bar() as progress:
+            outcome = pipeline.run(plan, out, workers=workers, fresh=fresh, tell=say, progress=progress)
+    except KeyboardInterrupt:
+        say("stopped; what was finished is kept, repeat the command to go on")
+        raise typer.Exit(STOPPED) from None
     for line in warnings(plan):
         say(line)
-    say(
-        f"run {outcome.run_id}: "
-        + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items()))
-    )
+    say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
     say(f"findings: {outcome.findings}, in {outcome.folder / 'findings.csv'}")
     target = outcome.folder / "map.html"
     if target.is_file():
@@ -111,17 +111,13 @@ def check(plan: PlanFile) -> None:
     rules: dict[tuple[str, str], list[int]] = {}
     for finding in table.findings:
         rules.setdefault((finding.severity, finding.rule), []).append(finding.row)
-    for (severity, rule), rows in sorted(
-        rules.items(), key=lambda item: (item[0][0] != "stop", -len(item[1]))
-    ):
+    for (severity, rule), rows in sorted(rules.items(), key=lambda item: (item[0][0] != "stop", -len(item[1]))):
         shown = ", ".join(str(row) for row in rows[:8]) + (" …" if len(rows) > 8 else "")
         typer.echo(f"  {severity:8}{rule:28}{len(rows):6}  rows {shown}")
-    for finding in table.findings[:SHOWN]:
-        change = f" -> {finding.new_value!r}" if finding.new_value else ""
-        typer.echo(
-            f"row {finding.row} {finding.site_id!r}: {finding.column}: {finding.rule}: {finding.old_value[:60]!r}{change} "
-            f"({finding.action})"
-        )
+    for one in table.findings[:SHOWN]:
+        change = f" -> {one.new_value!r}" if one.new_value else ""
+        cell = f"row {one.row} {one.site_id!r}: {one.column}: {one.rule}: {one.old_value[:60]!r}"
+        typer.echo(printable(f"{cell}{change} ({one.action})"))
     if len(table.findings) > SHOWN:
         typer.echo(f"… and {len(table.findings) - SHOWN} more; `planner run` writes all to findings.csv")
 
@@ -134,9 +130,7 @@ def selfcheck() -> None:
     results = cases()
     for case in results:
         mark = "ok  " if case.passed else "FAIL"
-        typer.echo(
-            f"{mark} {case.id:6}{case.what:44.44} expected {case.expected} got {case.got}  ({case.source})"
-        )
+        typer.echo(f"{mark} {case.id:6}{case.what:44.44} expected {case.expected} got {case.got}  ({case.source})")
     failed = sum(not case.passed for case in results)
     typer.echo(f"{len(results) - failed} of {len(results)} cases hold")
     if failed:
@@ -145,7 +139,12 @@ def selfcheck() -> None:
 
 def say(text: str) -> None:
     """A message to the person at the terminal, beside what may be piped."""
-    typer.echo(text, err=True)
+    typer.echo(printable(text), err=True)
+
+
+def printable(text: str) -> str:
+    """Text that cannot steer a terminal: what an inventory's names may hold of control characters is spelled out."""
+    return "".join(one if one.isprintable() or one == "\n" else f"\\x{ord(one):02x}" for one in text)
 
 
 def warnings(plan: Path) -> Iterator[str]:

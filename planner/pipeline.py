@@ -25,7 +25,7 @@ from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
 from planner.engine.assess import make_context
 from planner.errors import Fault, InputError, InternalError
-from planner.glossary import glossary
+from planner.glossary import Quantity, glossary
 from planner.outputs import folder as output_folder
 from planner.outputs import tables as output_tables
 from planner.plan import LoadedPlan, input_files, read_plan
@@ -118,9 +118,7 @@ def run(
     if fresh:
         for old in store.glob("*.json"):
             old.unlink()
-    results = chunks.run_chunks(
-        sites, context, store, workers or chunks.default_workers(), chunk_sites, count
-    )
+    results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count)
     columns = _engine_columns(results.rows, table.sites.index)
     table.take(
         "sizing",
@@ -132,9 +130,7 @@ def run(
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
-    checks = pd.concat(table.checks, ignore_index=True).sort_values(
-        ["inventory_row", "rule", "subject"], kind="stable"
-    )
+    checks = pd.concat(table.checks, ignore_index=True).sort_values(["inventory_row", "rule", "subject"], kind="stable")
     decided = decide(
         checks,
         table.sites["engine_status"].isin(["designed", "installed"]),
@@ -177,18 +173,22 @@ def check_step(name: str, sites: pd.DataFrame, step: Step, writes: tuple[str, ..
             "number": kind in "fi",
         }
         if not fits[quantity.dtype]:
+            raise InternalError(f"{name}: {column} has type {values.dtype}, the glossary says {quantity.dtype}")
+        wrong = values.isna() if quantity.dtype in {"text", "flag"} else _beyond(values, quantity)
+        if wrong.any():
+            row = columns.index[wrong][0]
             raise InternalError(
-                f"{name}: {column} has type {values.dtype}, the glossary says {quantity.dtype}"
+                f"{name}: row {row}: {column} = {values[row]} is not {quantity.dtype} {quantity.low}…{quantity.high}"
             )
-        if quantity.dtype in {"number", "integer"}:
-            beyond = (values < quantity.low if quantity.low is not None else False) | (
-                values > quantity.high if quantity.high is not None else False
-            )
-            if np.any(beyond):
-                row = columns.index[np.asarray(beyond)][0]
-                raise InternalError(
-                    f"{name}: row {row}: {column} = {values[row]} is outside {quantity.low}…{quantity.high}"
-                )
+
+
+def _beyond(values: pd.Series, quantity: Quantity) -> pd.Series:
+    """Which numbers cannot be: out of range, infinite, or broken where whole ones belong. Missing ones can."""
+    low = -np.inf if quantity.low is None else quantity.low
+    high = np.inf if quantity.high is None else quantity.high
+    whole = quantity.dtype == "integer"
+    wrong: pd.Series = (values < low) | (values > high) | np.isinf(values)
+    return wrong | (values.notna() & (values % 1 != 0)) if whole else wrong
 
 
 def _read(plan: LoadedPlan) -> Table:
@@ -309,9 +309,7 @@ def _write(
     record = {
         **about,
         "plan": plan.plan.model_dump(mode="json", exclude_none=True),
-        "inputs": {
-            key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()
-        },
+        "inputs": {key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()},
         "catalogue": catalogue.digest,
         "stages": table.stages,
         "counts": {
@@ -321,9 +319,7 @@ def _write(
             "funded": 0,
             "reserve": 0,
         },
-        "findings": {
-            kind: sum(one.severity == kind for one in table.findings) for kind in ("info", "warning", "stop")
-        },
+        "findings": {kind: sum(one.severity == kind for one in table.findings) for kind in ("info", "warning", "stop")},
         "seed": None,
     }
     output_folder.commit(folder, record)
@@ -340,9 +336,7 @@ def _write_map(plan: LoadedPlan, sites: pd.DataFrame, about: dict[str, Any], pat
     area = plan.plan.area
     areas = None
     if area is not None:
-        areas = simplify_areas(
-            geopandas.read_file(plan.resolve(area.boundary)).to_crs("EPSG:4326"), area.name_field
-        )
+        areas = simplify_areas(geopandas.read_file(plan.resolve(area.boundary)).to_crs("EPSG:4326"), area.name_field)
     with path.open("w", encoding="utf-8", newline="") as file:
         file.write(map_page(sites, areas, about))
 

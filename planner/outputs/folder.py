@@ -10,7 +10,8 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -22,23 +23,16 @@ HIDDEN = ".planner"
 
 def claim(folder: Path) -> None:
     """Make sure that DIR is absent, empty or ours; finish or clear what an interrupted run left there."""
-    if folder.exists() and not folder.is_dir():
-        raise OutputError([Fault(str(folder), "output folder", "a file", "a folder")])
+    standing = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    if not standing.is_dir():
+        raise _refused(standing, "output folder", "a file", "a folder")
     if folder.is_dir():
         names = {entry.name for entry in folder.iterdir()}
-        if names and not names & {RECORD, HIDDEN}:
-            raise OutputError(
-                [
-                    Fault(
-                        str(folder),
-                        "output folder",
-                        "files that no run of ours wrote",
-                        "an empty folder or a former run",
-                    )
-                ]
-            )
+        if names and HIDDEN not in names and _listed(folder / RECORD) is None:
+            found, expected = "files that no run of ours wrote", "an empty folder or a former run"
+            raise _refused(folder, "output folder", found, expected)
     new = folder / HIDDEN / "new"
-    if (new / RECORD).is_file():
+    if _listed(new / RECORD) is not None:
         _move_in(folder, new)
     elif new.exists():
         shutil.rmtree(new)
@@ -66,38 +60,55 @@ def commit(folder: Path, record: Mapping[str, Any]) -> None:
         for path in sorted(new.iterdir())
     }
     text = json.dumps({**record, "files": files}, indent=2, ensure_ascii=False, allow_nan=False)
-    with (new / RECORD).open("w", encoding="utf-8", newline="\n") as file:
+    part = new.with_name("run.json.part")  # half a record is none
+    with part.open("w", encoding="utf-8", newline="\n") as file:
         file.write(text + "\n")
         file.flush()
         os.fsync(file.fileno())
+    part.replace(new / RECORD)
     _move_in(folder, new)
 
 
 def _move_in(folder: Path, new: Path) -> None:
-    listed = set(json.loads((new / RECORD).read_text(encoding="utf-8"))["files"])
-    old = _listed(folder / RECORD)
-    for path in sorted(new.iterdir(), key=lambda path: (path.name == RECORD, path.name)):
-        try:
+    """Files first, then away with what only the old record lists, then the new record: each step can be repeated."""
+    listed, old = _listed(new / RECORD) or set(), _listed(folder / RECORD)
+    ours = set() if old is None else {*old, RECORD}
+    moving = sorted(new.iterdir(), key=lambda path: (path.name == RECORD, path.name))
+    for path in moving:
+        target = folder / path.name
+        if path.name not in ours and target.exists():
+            expected = "this name free: move the file elsewhere, then repeat the command"
+            raise _refused(target, "file", "a file that no run of ours wrote", expected)
+    for path in moving[:-1]:
+        with _not_open(folder / path.name):
             path.replace(folder / path.name)
-        except PermissionError as error:
-            raise OutputError(
-                [
-                    Fault(
-                        str(folder / path.name),
-                        "file",
-                        "open in another program",
-                        f"close {path.name}, then repeat the command; nothing is computed again",
-                    )
-                ]
-            ) from error
-    for name in old - listed:
-        if Path(name).name == name:  # only plain names in the folder itself
-            (folder / name).unlink(missing_ok=True)
+    for name in sorted(ours - listed - {RECORD}):
+        target = folder / name
+        if target.parent == folder and target.is_file():  # only plain names in the folder itself
+            with _not_open(target):
+                target.unlink()
+    with _not_open(folder / RECORD):
+        moving[-1].replace(folder / RECORD)
     shutil.rmtree(new)
 
 
-def _listed(record: Path) -> set[str]:
+@contextmanager
+def _not_open(path: Path) -> Iterator[None]:
     try:
-        return set(json.loads(record.read_text(encoding="utf-8"))["files"])
+        yield
+    except PermissionError as error:
+        expected = f"close {path.name}, then repeat the command; nothing is computed again"
+        raise _refused(path, "file", "open in another program", expected) from error
+
+
+def _refused(path: Path, place: str, found: str, expected: str) -> OutputError:
+    return OutputError([Fault(str(path), place, found, expected)])
+
+
+def _listed(record: Path) -> set[str] | None:
+    """Names that a record of ours lists; None if it is not there or not ours."""
+    try:
+        found = json.loads(record.read_text(encoding="utf-8"))
+        return set(found["files"]) if "run_id" in found else None
     except (OSError, ValueError, KeyError, TypeError):
-        return set()
+        return None

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 import dataclasses
 import math
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -36,6 +36,7 @@ SITE_COLUMNS = [
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
 SIGNIFICANT = 6
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
 def write_sites_csv(sites: pd.DataFrame, path: Path) -> None:
@@ -80,23 +81,22 @@ def _number(value: float, rounded: bool) -> str:
         return ""
     if not rounded:
         return repr(value)
-    if value != 0 and abs(value) >= 10**SIGNIFICANT:
-        return f"{value:.0f}"
-    return f"{value:.{SIGNIFICANT}g}"
+    text = f"{value:.{SIGNIFICANT}g}"
+    return f"{value:.0f}" if "e+" in text else text
 
 
 def _safe(text: str) -> str:
     """Text that no spreadsheet takes for a formula: an apostrophe goes before = + - @, tab and return."""
-    if text[:1] in {"=", "+", "-", "@", "\t", "\r"}:
-        try:
-            float(text)
-        except ValueError:
-            return "'" + text
-    return text
+    formula = text[:1] in {"=", "+", "-", "@", "\t", "\r"} and not NUMBER.fullmatch(text)
+    return "'" + text if formula else text
 
 
 def _write_csv(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:
+    """Quotes where needed (RFC 4180). The csv module leaves a lone return bare, and a reader breaks the line there."""
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(names)
-        writer.writerows(rows)
+        for row in (names, *rows):
+            file.write(",".join(_quoted(cell) for cell in row) + "\n")
+
+
+def _quoted(cell: str) -> str:
+    return '"' + cell.replace('"', '""') + '"' if any(mark in cell for mark in ',"\r\n') else cell

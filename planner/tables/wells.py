@@ -138,9 +138,7 @@ def _casing(rows: pd.DataFrame, evidence: pd.Series, well: Well) -> pd.DataFrame
     """Inside diameter: the inventory's, else its 25th percentile (a narrow one), else the plan's."""
     known = rows["casing_mm"].notna()
     narrow_mm = (
-        rows.loc[known & evidence, "casing_mm"].quantile(0.25)
-        if (known & evidence).any()
-        else well.casing_unknown_mm
+        rows.loc[known & evidence, "casing_mm"].quantile(0.25) if (known & evidence).any() else well.casing_unknown_mm
     )
     return pd.DataFrame(
         {
@@ -163,19 +161,11 @@ def _rest_level(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     measured = rows["static_level_m"].notna()
     prior = ~measured & rows["prior_level_m"].notna()
     highest = _highest_month(rows, well)
-    fall_at_reading = pd.Series(season_fall(rows["test_month"].to_numpy(), highest), index=rows.index).fillna(
-        0.0
-    )
+    fall_at_reading = pd.Series(season_fall(rows["test_month"].to_numpy(), highest), index=rows.index).fillna(0.0)
     fall_at_reading = fall_at_reading.where(measured, 0.5)
-    rest_m = (
-        rows["static_level_m"].where(measured, rows["prior_level_m"]) - well.season_swing_m * fall_at_reading
-    )
+    rest_m = rows["static_level_m"].where(measured, rows["prior_level_m"]) - well.season_swing_m * fall_at_reading
     half_width_m = (
-        rows["evidence_grade"]
-        .map(widths)
-        .astype("float64")
-        .where(measured, widths["D"])
-        .where(measured | prior)
+        rows["evidence_grade"].map(widths).astype("float64").where(measured, widths["D"]).where(measured | prior)
     )
     horizon_m = well.decline_m_year * plan.programme.horizon_years
     months = {
@@ -342,9 +332,7 @@ def _tests(rows: pd.DataFrame, evidence: pd.Series, given: pd.DataFrame, well: W
     )
     radius_m, storativity, clock_d = tests["radius_m"], tests["storativity"], tests["clock_h"] / 24.0
     confined_m = _confined_equal(tests["aquifer_m"], drawdown_m, tests["thickness_m"])
-    solved = _series(
-        rows, aquifer.transmissivity_from_test(flow_m3_d, confined_m, radius_m, storativity, clock_d)
-    )
+    solved = _series(rows, aquifer.transmissivity_from_test(flow_m3_d, confined_m, radius_m, storativity, clock_d))
     least = radius_m**2 * storativity / (4.0 * clock_d * aquifer.LARGEST_U)
     return tests.assign(transmissivity=solved.fillna(least), solved=solved.notna())
 
@@ -363,9 +351,7 @@ def _drawdown_law(rows: pd.DataFrame, tests: pd.DataFrame, plan: Plan) -> pd.Dat
     test_loss = tests["aquifer_m"] / flow_m3_d
     day_loss = _series(rows, aquifer.day_loss_d_m2(test_loss, transmissivity, clock_h, day_h))
     only_t = given_t.notna() & ~tests["measured"]
-    theis_m = aquifer.theis_drawdown_m(
-        1.0, transmissivity, tests["storativity"], tests["radius_m"], day_h / 24.0
-    )
+    theis_m = aquifer.theis_drawdown_m(1.0, transmissivity, tests["storativity"], tests["radius_m"], day_h / 24.0)
     day_loss = day_loss.mask(only_t, _series(rows, theis_m))
     # the share is of all drawdown: where only B is known, C Q² = share ÷ (1 − share) × B Q
     share = tests["loss_share"]
@@ -395,12 +381,8 @@ def _drawdown_findings(rows: pd.DataFrame, tests: pd.DataFrame) -> list[Finding]
     unused_c = rows["well_loss_d2_m5"].notna() & tests["given_c"].isna()
     return [
         *_flagged(rows, unused_c, "well_loss_d2_m5", "well_loss_exceeds_drawdown", "warning"),
-        *_flagged(
-            rows, measured & differs, "transmissivity_m2_d", "transmissivity_contradicts_test", "warning"
-        ),
-        *_flagged(
-            rows, measured & ~tests["solved"], "pumping_level_m", "test_within_well_storage", "warning"
-        ),
+        *_flagged(rows, measured & differs, "transmissivity_m2_d", "transmissivity_contradicts_test", "warning"),
+        *_flagged(rows, measured & ~tests["solved"], "pumping_level_m", "test_within_well_storage", "warning"),
     ]
 
 
@@ -417,9 +399,7 @@ def _beyond_half(tests: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _specific_capacity(
-    rows: pd.DataFrame, tested: pd.Series, tested_m: pd.Series, well: Well
-) -> tuple[float, str]:
+def _specific_capacity(rows: pd.DataFrame, tested: pd.Series, tested_m: pd.Series, well: Well) -> tuple[float, str]:
     """Specific capacity of wells without a drawdown, m3/h/m, and its source."""
     usable = tested & (rows["evidence_grade"] == "A")
     if usable.sum() >= TESTS_FOR_A_MEDIAN:
@@ -440,7 +420,10 @@ def _confined_equal(aquifer_m: pd.Series, drawdown_m: pd.Series, thickness_m: pd
 
 
 def _source_checks(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
-    """One rule for each thing to be measured; it fails where a prior, an assumption or nothing stands."""
+    """One rule for each thing to be measured; it fails where a prior or an assumption stands in for it.
+
+    Where nothing stands in there is nothing to test: `no_level_or_yield` and the rules of the design tell that.
+    """
     at = rows.index
     known = found["rest_level_m"].notna() | found["yield_used_m3_h"].notna()
     checks = [rule_rows(at, "no_level_or_yield", known)]
@@ -457,8 +440,9 @@ def _source_checks(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
         ("depth_assumed", "depth_source", ["inventory", "test"], "depth_used_m", "m"),
         ("casing_assumed", "casing_source", ["inventory"], "casing_used_mm", "mm"),
     ]:
+        stands = at[found[source] != ""]
         passed = found[source].isin(measured)
-        checks.append(rule_rows(at, rule, passed, value=found[value], unit=unit, subject=found[source]))
+        checks.append(rule_rows(stands, rule, passed, value=found[value], unit=unit, subject=found[source]))
     return pd.concat(checks, ignore_index=True)
 
 
@@ -470,9 +454,7 @@ def _lower_bounds(rows: pd.DataFrame) -> list[Finding]:
     return _flagged(rows, at_size_rows, "tested_yield_m3_h", "yield_is_lower_bound", "info")
 
 
-def _flagged(
-    rows: pd.DataFrame, which: pd.Series, column: str, rule: str, severity: Severity
-) -> list[Finding]:
+def _flagged(rows: pd.DataFrame, which: pd.Series, column: str, rule: str, severity: Severity) -> list[Finding]:
     """A finding with the value as read for each row that `which` marks."""
     marked = rows.loc[which, ["site_id", column]]
     return [

@@ -320,8 +320,11 @@ def test_nothing_known(make_sites, make_plan, keeps_promise):
         step.columns.loc[1, ["rest_level_m", "yield_used_m3_h", "depth_used_m", "level_limit_m"]].isna().all()
     )
     assert _passed(step, "no_level_or_yield") == [False, True]
-    for rule in ("level_prior", "yield_prior", "drawdown_prior", "depth_assumed", "casing_assumed"):
+    for rule in ("drawdown_prior", "casing_assumed"):
         assert _passed(step, rule) == [False, False]
+    # Where nothing stands in for what was not measured, no rule says that something does.
+    for rule, tested in (("level_prior", [False]), ("depth_assumed", [False]), ("yield_prior", [])):
+        assert _passed(step, rule) == tested
     assert step.checks.set_index(["rule", "inventory_row"]).at[("level_prior", 4), "subject"] == "prior"
     for rows in (0, 1):
         empty = make_sites(wells.READS, rows, row_kind=["blank"] * rows)
