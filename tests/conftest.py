@@ -92,9 +92,9 @@ def make_programme() -> MakeProgramme:
 
 
 def well(number: int) -> dict[str, str]:
-    """A good well at the place of this number, 0 to 251."""
+    """A good well at the place of this number, 0 to 215."""
     row, column = divmod(number, 18)
-    place = {"latitude": f"{-9.83 - 0.01 * row:.4f}", "longitude": f"{30.05 + 0.01 * column:.4f}"}
+    place = {"latitude": f"{-9.87 - 0.01 * row:.4f}", "longitude": f"{30.05 + 0.01 * column:.4f}"}
     return {"site_id": f"W{number:03d}", **place, **GOOD}
 
 

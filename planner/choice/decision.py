@@ -65,6 +65,8 @@ CONSEQUENCE = {
 DECISIONS = ("not_assessed", "unsuitable", "hold", "test_first", "equip")
 # Rules whose passing is worth a sentence.
 SAID_WHEN_PASSED = ("demand_met",)
+# Without these nothing is sized, so nothing can be equipped, whatever the plan allows.
+NOT_SIZED = ("yield_unknown", "level_unknown")
 # What stopped a pump family is a reason only where no family can be built.
 FAMILY_RULES = tuple(
     list(CONSEQUENCE)[list(CONSEQUENCE).index("no_safe_rate") : list(CONSEQUENCE).index("level_conflict")]
@@ -79,8 +81,7 @@ def decide(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> p
     """
     rows = sized.index
     said = checks[
-        (~checks["pass"] & checks["rule"].isin(CONSEQUENCE))
-        | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))
+        (~checks["pass"] & checks["rule"].isin(CONSEQUENCE)) | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))
     ]
     no_design = set(said.loc[said["rule"] == "no_design", "inventory_row"])
     said = said[~said["rule"].isin(FAMILY_RULES) | said["inventory_row"].isin(no_design)]
@@ -90,14 +91,12 @@ def decide(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> p
     weight = {decision: number for number, decision in enumerate(DECISIONS)}
     consequence = said["rule"].map(CONSEQUENCE).replace("", "equip").fillna("equip")
     if allow_prior_equip:
-        consequence = consequence.replace("test_first", "equip")
+        consequence = consequence.mask((consequence == "test_first") & ~said["rule"].isin(NOT_SIZED), "equip")
     worst = consequence.map(weight).groupby(said["inventory_row"]).min().reindex(rows).fillna(weight["equip"])
 
     sentences = [
         sentence(str(rule), str(subject), float(value), float(limit))
-        for rule, subject, value, limit in zip(
-            said["rule"], said["subject"], said["value"], said["limit"], strict=True
-        )
+        for rule, subject, value, limit in zip(said["rule"], said["subject"], said["value"], said["limit"], strict=True)
     ]
     said = said.assign(sentence=sentences)
     codes = said.groupby("inventory_row")["rule"].agg(lambda rules: ";".join(dict.fromkeys(rules)))
