@@ -364,6 +364,9 @@ def _date(plan: LoadedPlan) -> str:
     if plan.plan.output.date is not None:
         return plan.plan.output.date
     if epoch := os.environ.get("SOURCE_DATE_EPOCH", ""):
+        if not re.fullmatch("[0-9]{1,11}", epoch):
+            fault = Fault("environment", "SOURCE_DATE_EPOCH", repr(epoch), "whole seconds since 1970")
+            raise InputError([fault])
         stamp = float(epoch)
     else:
         stamp = max(plan.resolve(name).stat().st_mtime for name in input_files(plan.plan).values())

@@ -295,6 +295,16 @@ def test_a_full_disk_is_told_as_such(programme: Path, planner: Planner, monkeypa
     assert not (out / "run.json").exists()
 
 
+def test_a_wrong_date_in_the_environment_is_told(
+    programme: Path, planner: Planner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rewrite(programme, 'date = "2026-01-01"', "")
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "yesterday")
+    code, told = planner("run", programme, "--out", programme.parent / "out")
+    assert code == 2
+    assert "SOURCE_DATE_EPOCH: found 'yesterday'" in lines_of(told)[0]
+
+
 def test_a_wrong_option_exits_with_2(programme: Path, planner: Planner) -> None:
     for arguments in (["run"], ["run", programme, "--workers", "0"], ["run", programme, "--nonsense"], ["dig"]):
         assert planner(*arguments)[0] == 2
