@@ -77,7 +77,10 @@ def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Cat
 def run_chunks(
     sites: Sites, context: Context, store: Path, workers: int, chunk_sites: int, tell: Callable[[int], None]
 ) -> Results:
-    """Assess all sites; `tell` is called with the number of sites of each chunk that is done, in order."""
+    """Assess all sites; `tell` is called with the number of sites of each chunk that is done, in order.
+
+    Chunks of other plans in the store are dropped once all of these are there.
+    """
     digest = _context_digest(context)
     total = sites.inventory_row.size
     parts = [_slice(sites, start, min(start + chunk_sites, total)) for start in range(0, total, chunk_sites)]
@@ -98,6 +101,10 @@ def run_chunks(
         for part, result in zip(parts, executor.map(one, parts), strict=True):
             results.append(result)
             tell(part.inventory_row.size)
+    used = {f"{_key(part, digest)}.json" for part in parts}
+    for old in store.glob("*.json"):
+        if old.name not in used:
+            old.unlink(missing_ok=True)
     rows = [row for result in results for row in result.rows]
     rules = [rule for result in results for rule in result.rules]
     rows.sort(key=lambda row: row["inventory_row"])  # type: ignore[arg-type,return-value]
@@ -116,8 +123,9 @@ def _slice(sites: Sites, start: int, stop: int) -> Sites:
 
 def _context_digest(context: Context) -> str:
     digest = hashlib.sha256()
+    read = {"demand", "well", "pipes", "array", "equipment", "costs"}
     plan = context.plan.model_dump(
-        mode="json", include={"programme", "demand", "well", "pipes", "array", "equipment", "costs"}
+        mode="json", include={"programme": {"discount_rate", "horizon_years"}, **dict.fromkeys(sorted(read), True)}
     )
     for text in (__version__, json.dumps(plan, sort_keys=True), context.catalogue.digest, source_digest()):
         digest.update(text.encode())

@@ -7,8 +7,10 @@ result.
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 import os
+import shutil
 import sys
 import tempfile
 from collections.abc import Callable
@@ -30,7 +32,8 @@ def source_digest() -> str:
 
 
 def cache_folder() -> Path:
-    """Where compiled code is kept: the user's cache folder, or a temporary one where that is not writable."""
+    """Where compiled code is kept: the user's cache folder, or, where that is not writable, a folder of this
+    process alone, since cached code is trusted when it is read."""
     if sys.platform == "win32":
         base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
     elif sys.platform == "darwin":
@@ -44,9 +47,9 @@ def cache_folder() -> Path:
         with tempfile.TemporaryFile(dir=folder):
             return folder
     except OSError:
-        folder = Path(tempfile.gettempdir()) / f"planner-{name}"
-        folder.mkdir(exist_ok=True)
-        return folder
+        private = tempfile.mkdtemp(prefix="planner-")
+        atexit.register(shutil.rmtree, private, ignore_errors=True)
+        return Path(private)
 
 
 if "numba" not in sys.modules and "NUMBA_CACHE_DIR" not in os.environ:
