@@ -1,4 +1,7 @@
-"""Sentences and labels, drawn from texts.csv: data in, plain text out, no markup."""
+"""Sentences and labels, drawn from texts.csv: data in, plain text out, no markup.
+
+texts.csv has a column for each language; a text that a language lacks is given in English.
+"""
 
 from __future__ import annotations
 
@@ -8,19 +11,19 @@ import re
 from functools import cache
 from importlib.resources import files
 
-FAMILY_WORDS = {"helical_rotor": "Helical rotor", "centrifugal": "Centrifugal", "surface": "Surface pump"}
+ENGLISH = "en"
 
 
 @cache
-def texts() -> dict[str, tuple[str, str]]:
-    """All texts: key → (kind, English)."""
-    text = files("planner").joinpath("texts.csv").read_text(encoding="utf-8")
-    return {row["key"]: (row["kind"], row["en"]) for row in csv.DictReader(text.splitlines())}
+def texts(language: str = ENGLISH) -> dict[str, tuple[str, str]]:
+    """All texts: key → (kind, text in the language, else in English)."""
+    lines = files("planner").joinpath("texts.csv").read_text(encoding="utf-8").splitlines()
+    return {row["key"]: (row["kind"], row.get(language) or row[ENGLISH]) for row in csv.DictReader(lines)}
 
 
-def of_kind(kind: str) -> list[str]:
+def of_kind(kind: str, language: str = ENGLISH) -> list[str]:
     """All texts of a kind, in the order of the file."""
-    return [text for found, text in texts().values() if found == kind]
+    return [text for found, text in texts(language).values() if found == kind]
 
 
 def number(value: float) -> str:
@@ -32,14 +35,33 @@ def number(value: float) -> str:
     return f"{float(f'{value:.3g}'):g}"
 
 
-def sentence(rule: str, subject: str, value: float, limit: float) -> str:
-    """The sentence of a rule with its value and limit filled in."""
-    template = texts()[rule][1]
+def parts(
+    rule: str, subject: str, value: float, limit: float, language: str = ENGLISH
+) -> tuple[str, str, str, str]:
+    """What the sentence of a rule is made of: template, subject, value and limit, all as text.
+
+    >>> parts("no_casing", "surface", 98.76, 100.4)[1:]
+    ('Surface pump', '98.8', '100')
+    """
+    known = texts(language)
+    template = known[rule][1]
     if "{value} %" in template:  # a share is never rounded up to its limit
         value = math.floor(value + 1e-9) if not math.isnan(value) else value
-    parts = {
-        "{subject}": FAMILY_WORDS.get(subject, subject),
-        "{value}": number(value),
-        "{limit}": number(limit),
-    }
-    return re.sub("|".join(parts), lambda found: parts[found[0]], template)
+    family = known.get(subject, ("", ""))
+    return template, family[1] if family[0] == "family" else subject, number(value), number(limit)
+
+
+def sentence(rule: str, subject: str, value: float, limit: float, language: str = ENGLISH) -> str:
+    """The sentence of a rule with its subject, value and limit filled in."""
+    template, *filling = parts(rule, subject, value, limit, language)
+    words = dict(zip(("{subject}", "{value}", "{limit}"), filling, strict=True))
+    return re.sub("|".join(words), lambda found: words[found[0]], template)
+
+
+def finding_words(rule: str, language: str = ENGLISH) -> str:
+    """What a finding means; its code in plain words where there is no text for it.
+
+    >>> finding_words("some_new_rule")
+    'some new rule'
+    """
+    return texts(language).get(f"finding_{rule}", ("", rule.replace("_", " ")))[1]
