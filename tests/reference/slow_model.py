@@ -142,9 +142,7 @@ def head_m(case: Case, level_m: float, flow_m3_h: float) -> float:
     q = 24 * flow_m3_h
     level = level_m + case.drawdown_b_d_m2 * q + case.drawdown_c_d2_m5 * q**2
     riser = pipe_loss_m(case, flow_m3_h, case.intake_depth_m, case.riser_inner_mm, case.riser_roughness_mm)
-    delivery = pipe_loss_m(
-        case, flow_m3_h, case.delivery_length_m, case.delivery_inner_mm, case.delivery_roughness_mm
-    )
+    delivery = pipe_loss_m(case, flow_m3_h, case.delivery_length_m, case.delivery_inner_mm, case.delivery_roughness_mm)
     minor = case.minor_loss_k * velocity_m_s(flow_m3_h, case.riser_inner_mm) ** 2 / (2 * GRAVITY_M_S2)
     return level + case.lift_m + case.residual_m + riser + delivery + minor
 

@@ -188,9 +188,7 @@ def test_water() -> None:
     # IAPWS: 998.2 kg/m3 and 1.0035e-6 m2/s at 20 °C; 992.2 kg/m3 at 40 °C (the last from memory).
     assert slow.water_density_kg_m3(20.0) == pytest.approx(998.2, abs=0.05)
     assert slow.water_density_kg_m3(40.0) == pytest.approx(992.2, abs=0.05)
-    assert slow.water_viscosity_pa_s(20.0) / slow.water_density_kg_m3(20.0) == pytest.approx(
-        1.0035e-6, rel=1e-3
-    )
+    assert slow.water_viscosity_pa_s(20.0) / slow.water_density_kg_m3(20.0) == pytest.approx(1.0035e-6, rel=1e-3)
     # Dynamic viscosity at 40 °C 0.6527 mPa s (from memory of the 1978 table).
     assert slow.water_viscosity_pa_s(40.0) == pytest.approx(0.6527e-3, rel=2e-4)
 
@@ -218,9 +216,7 @@ def test_pipe_and_minor_loss() -> None:
     assert slow.pipe_loss_m(SUN, 5.0, 100.0, 40.8, 0.0015) == pytest.approx(3.06, abs=0.005)
     # Closed form: K 2 at 1.5 m/s is 0.229 m.
     case = dataclasses.replace(SUN, minor_loss_k=2.0, riser_inner_mm=40.8)
-    assert slow.head_m(case, 0.0, 5.0 * 1.5 / slow.velocity_m_s(5.0, 40.8)) == pytest.approx(
-        0.229, abs=0.0005
-    )
+    assert slow.head_m(case, 0.0, 5.0 * 1.5 / slow.velocity_m_s(5.0, 40.8)) == pytest.approx(0.229, abs=0.0005)
 
 
 def test_step_drawdown() -> None:
