@@ -35,11 +35,7 @@ class Planter:
         self._touched: set[int] = set()
 
     def pick(self, fits: Callable[[Record], bool] = lambda record: True) -> Record:
-        free = [
-            r
-            for r in self.records
-            if id(r) not in self._touched and r.text["equipped"] != "solar" and fits(r)
-        ]
+        free = [r for r in self.records if id(r) not in self._touched and r.text["equipped"] != "solar" and fits(r)]
         record = free[int(self.rng.integers(len(free)))]
         self._touched.add(id(record))
         return record
@@ -157,9 +153,7 @@ def _outside(land: Land, record: Record, distance_m: float) -> tuple[str, str]:
     middle = np.array(land.outline.centroid.coords[0])
     ray = np.array([record.well.easting_m, record.well.northing_m]) - middle
     ray /= np.hypot(*ray)
-    reach = next(
-        r for r in range(0, 120_000, 20) if Point(middle + r * ray).distance(land.outline) >= distance_m
-    )
+    reach = next(r for r in range(0, 120_000, 20) if Point(middle + r * ray).distance(land.outline) >= distance_m)
     longitude, latitude = to_degrees(*(np.array(c) for c in middle + reach * ray))
     return f"{longitude:.5f}", f"{latitude:.5f}"
 
@@ -199,9 +193,7 @@ def _zeros_and_text(planter: Planter) -> None:
         ("03/04/2019", "day and month in doubt"),
     ):
         planter.plant(planter.pick(_known("test_date", "swl_mbgl")), "test_date", value, fault)
-    planter.plant(
-        planter.pick(lambda r: r.text["status"] == "working"), "status", "working?", "word outside the list"
-    )
+    planter.plant(planter.pick(lambda r: r.text["status"] == "working"), "status", "working?", "word outside the list")
 
 
 def _plain_name(record: Record) -> bool:
@@ -216,9 +208,7 @@ def _identity(planter: Planter) -> None:
     accented = re.sub("[aeiou]", lambda m: "àéîòû"["aeiou".index(m[0])], record.text["village"], count=1)
     planter.plant(record, "village", accented[:4] + "'" + accented[4:], "no fault: accent and apostrophe")
     record = planter.pick(_plain_name)
-    planter.plant(
-        record, "village", f"={record.text['village']}+1", "name that a spreadsheet takes for a formula"
-    )
+    planter.plant(record, "village", f"={record.text['village']}+1", "name that a spreadsheet takes for a formula")
     record = planter.pick(_plain_name)
     planter.plant(record, "village", f"<b>{record.text['village']}</b>", "name that a page takes for markup")
     for _ in range(2):

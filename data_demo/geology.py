@@ -152,9 +152,7 @@ def _sub_districts(rng: Generator, outline: Polygon, river: LineString) -> list[
             for edge in _inner_edges(own):
                 # A little longer than the bank, so that the ends surely cross its border; trimmed below.
                 edges.append(_wander(rng, edge, 0.11, 900).intersection(bank.buffer(1500)))
-    pieces = [
-        piece for piece in polygonize(unary_union(edges)) if outline.contains(piece.representative_point())
-    ]
+    pieces = [piece for piece in polygonize(unary_union(edges)) if outline.contains(piece.representative_point())]
     return _merge_slivers(pieces, seeds)
 
 
@@ -268,9 +266,7 @@ def sub_district_of(land: Land, easting_m: float, northing_m: float) -> int:
 
 def to_degrees(easting_m: Grid, northing_m: Grid) -> tuple[Grid, Grid]:
     """Longitude and latitude, degrees, of UTM positions."""
-    longitude, latitude = Transformer.from_crs(CRS_UTM, "EPSG:4326", always_xy=True).transform(
-        easting_m, northing_m
-    )
+    longitude, latitude = Transformer.from_crs(CRS_UTM, "EPSG:4326", always_xy=True).transform(easting_m, northing_m)
     return longitude, latitude
 
 

@@ -103,9 +103,7 @@ def write_climate(rng: Generator, folder: Path, land: Land) -> None:
     transform, (rows, columns) = degree_grid(COARSE)
     latitude = np.repeat(NORTH - (np.arange(rows) + 0.5)[:, None] * COARSE, columns, axis=1)
     irradiation = np.rint(monthly_irradiation(rng, latitude, elevation_m) * 100).astype("int16")
-    write_raster(
-        folder / "ghi_monthly.tif", irradiation, transform, DEGREES, "kWh/m2/day", -32768, 0.01, tile=16
-    )
+    write_raster(folder / "ghi_monthly.tif", irradiation, transform, DEGREES, "kWh/m2/day", -32768, 0.01, tile=16)
     temperature = np.round(monthly_temperature(elevation_m), 1).astype("float32")
     write_raster(folder / "air_temperature.tif", temperature, transform, DEGREES, "degC", tile=16)
 
@@ -121,9 +119,7 @@ def write_groundwater(rng: Generator, folder: Path, land: Land) -> None:
     """Regional maps of depth to water and yield: coarse, off by some 12 %, with gaps where nobody mapped."""
     medians = [np.mean(ROCKS[unit].yield_m3_h) * 0.7 for unit in sorted(ROCKS)]
     water_m = on_degrees(land.water_m * np.exp(0.12 * noise(rng, 25)), COARSE)
-    yield_m3_h = on_degrees(
-        np.choose(land.unit, medians) * land.richness * np.exp(0.12 * noise(rng, 25)), COARSE
-    )
+    yield_m3_h = on_degrees(np.choose(land.unit, medians) * land.richness * np.exp(0.12 * noise(rng, 25)), COARSE)
     far = on_degrees(land.inside.astype(float), COARSE) == 0
     gaps = far | (on_degrees(noise(rng, 14), COARSE) > 1.9)
     transform, _ = degree_grid(COARSE)
@@ -132,9 +128,7 @@ def write_groundwater(rng: Generator, folder: Path, land: Land) -> None:
         write_raster(folder / f"{name}.tif", stored[None], transform, DEGREES, unit, -9999, tile=16)
 
 
-def write_population(
-    rng: Generator, folder: Path, land: Land, places: list[Settlement], records: list[Record]
-) -> None:
+def write_population(rng: Generator, folder: Path, land: Land, places: list[Settlement], records: list[Record]) -> None:
     """People a cell: a settlement's well users in a bell around its middle, one in eight farther out."""
     users = np.zeros(len(places))
     for record in records:
@@ -159,12 +153,8 @@ def write_population(
 def write_sub_districts(folder: Path, land: Land, names: list[str]) -> None:
     path = folder / "district.gpkg"
     path.unlink(missing_ok=True)
-    frame = gpd.GeoDataFrame(
-        {"name": names}, geometry=[in_degrees(p) for p in land.sub_districts], crs=DEGREES
-    )
-    pyogrio.set_gdal_config_options(
-        {"OGR_CURRENT_DATE": "2026-01-01T00:00:00.000Z"}
-    )  # else the hour of writing
+    frame = gpd.GeoDataFrame({"name": names}, geometry=[in_degrees(p) for p in land.sub_districts], crs=DEGREES)
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2026-01-01T00:00:00.000Z"})  # else the hour of writing
     pyogrio.write_dataframe(frame, path, layer="sub_districts", driver="GPKG", geometry_type="Polygon")
 
 

@@ -72,9 +72,7 @@ def write_down(rng: Generator, wells: list[Well], wards: list[str]) -> list[Reco
 
 def _condition(rng: Generator, text: dict[str, str]) -> None:
     text["status"] = str(
-        rng.choice(
-            ["working", "needs_repair", "abandoned", "dry", "unknown"], p=[0.70, 0.18, 0.05, 0.04, 0.03]
-        )
+        rng.choice(["working", "needs_repair", "abandoned", "dry", "unknown"], p=[0.70, 0.18, 0.05, 0.04, 0.03])
     )
     if text["status"] != "dry":
         text["equipped"] = str(rng.choice(["handpump", "none", "diesel", ""], p=[0.68, 0.23, 0.06, 0.03]))

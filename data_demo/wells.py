@@ -158,9 +158,7 @@ def make_wells(rng: Generator, land: Land, places: list[Settlement]) -> list[Wel
             taken.append((east, north))
             row, column = cell_of(east, north)
             name = (
-                place.name
-                if k == 0
-                else f"{place.name} {labels[k - 1] if rng.random() < 0.7 or place.town else k + 1}"
+                place.name if k == 0 else f"{place.name} {labels[k - 1] if rng.random() < 0.7 or place.town else k + 1}"
             )
             well = drill(
                 rng,
@@ -176,9 +174,7 @@ def make_wells(rng: Generator, land: Land, places: list[Settlement]) -> list[Wel
     return sorted(wells, key=lambda well: (well.sub_district, places[well.settlement].name, well.name))
 
 
-def _spot(
-    rng: Generator, place: Settlement, taken: list[tuple[float, float]], inner: Polygon
-) -> tuple[float, float]:
+def _spot(rng: Generator, place: Settlement, taken: list[tuple[float, float]], inner: Polygon) -> tuple[float, float]:
     while True:
         reach = rng.uniform(60, 1100 if place.town else 750)
         angle = rng.uniform(0, 2 * np.pi)
@@ -201,9 +197,7 @@ def drill(rng: Generator, unit: int, water_m: float, richness: float, town: bool
     below = rng.uniform(9, 12) if wide else rng.uniform(*rock.below_water_m)
     screen_length = rng.uniform(3, 4) if wide else rng.uniform(*rock.screen_m)
     casing = int(
-        rng.choice([150, 200, 250])
-        if wide
-        else rng.choice(CASINGS_MM, p=CASING_SHARES[unit in (GRANITE, SCHIST)])
+        rng.choice([150, 200, 250]) if wide else rng.choice(CASINGS_MM, p=CASING_SHARES[unit in (GRANITE, SCHIST)])
     )
     depth = static + below
     screen = depth - screen_length
@@ -238,9 +232,7 @@ def drill(rng: Generator, unit: int, water_m: float, richness: float, town: bool
     )
 
 
-def specific_capacity_m3_h_m(
-    transmissivity_m2_day: float, storage: float, radius_m: float, hours: float
-) -> float:
+def specific_capacity_m3_h_m(transmissivity_m2_day: float, storage: float, radius_m: float, hours: float) -> float:
     """Rate ÷ drawdown at the end of a test, well loss included (Theis 1935: s = Q/(4πT) W(r²S/4Tt))."""
     u = radius_m**2 * storage / (4 * transmissivity_m2_day * hours / 24)
     drawdown_day_m2 = float(exp1(u)) / (4 * np.pi * transmissivity_m2_day) / (1 - WELL_LOSS)
@@ -254,7 +246,5 @@ def _test_rate_l_s(rng: Generator, possible_l_s: float, round_share: float) -> f
         return rounds[-1]
     return max(
         0.06,
-        float(np.floor(possible_l_s * 100) / 100)
-        if possible_l_s < 2
-        else float(np.floor(possible_l_s * 10) / 10),
+        float(np.floor(possible_l_s * 100) / 100) if possible_l_s < 2 else float(np.floor(possible_l_s * 10) / 10),
     )

@@ -35,9 +35,7 @@ def glossary() -> dict[str, Quantity]:
     found: dict[str, Quantity] = {}
     text = files("planner").joinpath("glossary.csv").read_text(encoding="utf-8")
     for row in csv.DictReader(text.splitlines()):
-        names = (
-            [row["name"]] if "{month}" not in row["name"] else monthly(row["name"].removesuffix("_{month}"))
-        )
+        names = [row["name"]] if "{month}" not in row["name"] else monthly(row["name"].removesuffix("_{month}"))
         for name in names:
             found[name] = Quantity(
                 name,

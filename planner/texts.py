@@ -35,9 +35,7 @@ def number(value: float) -> str:
     return f"{float(f'{value:.3g}'):g}"
 
 
-def parts(
-    rule: str, subject: str, value: float, limit: float, language: str = ENGLISH
-) -> tuple[str, str, str, str]:
+def parts(rule: str, subject: str, value: float, limit: float, language: str = ENGLISH) -> tuple[str, str, str, str]:
     """What the sentence of a rule is made of: template, subject, value and limit, all as text.
 
     >>> parts("no_casing", "surface", 98.76, 100.4)[1:]

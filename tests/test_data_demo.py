@@ -69,9 +69,7 @@ def test_remaking_gives_the_same_bytes(remade: Path, name: str) -> None:
     if name not in TEXTS:
         for library, written in _written_with().items():
             if version(library) != written:
-                pytest.skip(
-                    f"the committed file was written with {library} {written}; contents are compared below"
-                )
+                pytest.skip(f"the committed file was written with {library} {written}; contents are compared below")
     assert (remade / name).read_bytes() == (DEMO / name).read_bytes()
 
 
@@ -147,9 +145,7 @@ def test_drawdown_and_yield_are_those_of_plausible_rock(sound: pd.DataFrame) -> 
 
 def test_positions_lie_in_their_sub_district(sound: pd.DataFrame, text: pd.DataFrame) -> None:
     area = gpd.read_file(DEMO / "district.gpkg", layer="sub_districts")
-    points = gpd.GeoDataFrame(
-        geometry=gpd.points_from_xy(sound["lon"], sound["lat"]), index=sound.index, crs=area.crs
-    )
+    points = gpd.GeoDataFrame(geometry=gpd.points_from_xy(sound["lon"], sound["lat"]), index=sound.index, crs=area.crs)
     joined = points.sjoin(area, predicate="within")
     assert joined.index.tolist() == sound.index.tolist()
     ward = text.loc[sound.index, "ward"]

@@ -286,9 +286,7 @@ def pipe_records(table: Table, money: Money) -> list[Record]:
         record["material"] = MATERIALS.index(material) if material else 0
         record["use"] = row.word("use", ("riser", "delivery"))
         record["pressure_pa"] = 1e5 * record["pressure_bar"]
-        record["life_corrosive_y"] = min(
-            record["life_corrosive_y"], record["life_y"]
-        )  # the plan may shorten life_y
+        record["life_corrosive_y"] = min(record["life_corrosive_y"], record["life_y"])  # the plan may shorten life_y
         found.append(record | {"price_m": money.factor(row) * record["price"]})
     return sorted(found, key=lambda record: (record["price_m"], record["id"]))
 

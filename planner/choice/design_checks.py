@@ -63,17 +63,30 @@ def design_checks(sites: pd.DataFrame, plan: Plan, catalogue: Catalogue) -> pd.D
     checks = [
         rule_rows(assessed, "no_design", sites["engine_status"] != "no_design"),
         rule_rows(designed, "demand_met", met, value=worst, operator=">=", limit=least, unit="%"),
-        rule_rows(designed, "supply_limited_well", limited != "well", value=worst, operator=">=", limit=least, unit="%"),
         rule_rows(
-            designed, "supply_limited_catalogue", limited != "catalogue", value=worst, operator=">=", limit=least, unit="%"
+            designed, "supply_limited_well", limited != "well", value=worst, operator=">=", limit=least, unit="%"
         ),
         rule_rows(
-            designed, "coverage_low", sites["supply_reliability"] >= equipment.minimum_coverage, value=year,
-            operator=">=", limit=100 * equipment.minimum_coverage, unit="%",
+            designed,
+            "supply_limited_catalogue",
+            limited != "catalogue",
+            value=worst,
+            operator=">=",
+            limit=least,
+            unit="%",
+        ),
+        rule_rows(
+            designed,
+            "coverage_low",
+            sites["supply_reliability"] >= equipment.minimum_coverage,
+            value=year,
+            operator=">=",
+            limit=100 * equipment.minimum_coverage,
+            unit="%",
         ),
         rule_rows(installed, "already_equipped", ~met, value=worst, operator="<", limit=least, unit="%"),
         rule_rows(installed, "installed_set_short", met, value=worst, operator=">=", limit=least, unit="%"),
-    ]  # fmt: skip
+    ]
     unsized = sites.index[(sites["row_kind"] == "site") & ~sites["status"].isin(["dry", "abandoned"])]
     either = sites["rest_level_m"].notna() | sites["yield_used_m3_h"].notna()
     checks.append(rule_rows(unsized, "yield_unknown", sites["yield_used_m3_h"].notna() | ~either))
@@ -107,12 +120,16 @@ def _equipment_checks(sites: pd.DataFrame, designed: pd.Index, catalogue: Catalo
     sandy = designed[sand.notna()]
     return [
         rule_rows(
-            down_the_well, "dummy_run_required", gap >= DUMMY_RUN_MM, value=gap, operator=">=", limit=DUMMY_RUN_MM, unit="mm"
+            down_the_well,
+            "dummy_run_required",
+            gap >= DUMMY_RUN_MM,
+            value=gap,
+            operator=">=",
+            limit=DUMMY_RUN_MM,
+            unit="mm",
         ),
         rule_rows(
             designed[helical], "confirm_rotor_size", fits, value=water, operator="within", limit=nearest, unit="degC"
         ),
-        rule_rows(
-            sandy, "sand_warning", sand <= warn, value=sand, operator="<=", limit=warn, unit="mg/L"
-        ),
-    ]  # fmt: skip
+        rule_rows(sandy, "sand_warning", sand <= warn, value=sand, operator="<=", limit=warn, unit="mg/L"),
+    ]

@@ -6,7 +6,7 @@ import pandas as pd
 
 
 def rank(sites: pd.DataFrame) -> pd.Series:
-    """Rank by cost per cubic metre of the whole scheme among `equip`, 1 the lowest; equal costs by row of the inventory.
+    """Rank by cost per cubic metre of the whole scheme among `equip`, 1 the lowest; equal costs by row.
 
     sites  columns decision and cost_per_m3, indexed by inventory_row; others get a missing rank
     """

@@ -66,9 +66,7 @@ def theis_drawdown_m(
     >>> round(float(theis_drawdown_m(500, 100, 0.001, 50, 1)), 3)
     1.792
     """
-    flow, transmissivity, storage, radius, time = _arrays(
-        flow_m3_d, transmissivity_m2_d, storativity, radius_m, time_d
-    )
+    flow, transmissivity, storage, radius, time = _arrays(flow_m3_d, transmissivity_m2_d, storativity, radius_m, time_d)
     u = radius**2 * storage / (4.0 * transmissivity * time)
     return np.asarray(flow / (4.0 * math.pi * transmissivity) * exp1(u))
 
@@ -126,9 +124,7 @@ def day_loss_d_m2(
     return np.maximum(loss + np.log(day / test) / (4.0 * math.pi * transmissivity), SMALLEST_SHARE * loss)
 
 
-def memory_coefficient_d_m2(
-    transmissivity_m2_d: ArrayLike, days: ArrayLike, share_of_day: ArrayLike
-) -> Floats:
+def memory_coefficient_d_m2(transmissivity_m2_d: ArrayLike, days: ArrayLike, share_of_day: ArrayLike) -> Floats:
     """Background drawdown at the end of a pumping day, per m3/d of daily volume, d/m2.
 
     days          N ≥ 1 pumped since the water table last recovered, the present one included
@@ -240,9 +236,7 @@ def flow_at_level_m3_h(level_limit_m: float, rest_level_m: float, b_d_m2: float,
     divisor = b_d_m2 + math.sqrt(b_d_m2 * b_d_m2 + 4.0 * c_d2_m5 * drawdown)
     if divisor < 1e-200:  # no drawdown at any flow; dividing would overflow
         return math.inf
-    return (
-        2.0 * drawdown / divisor / 24.0
-    )  # the stable form of the root: no difference of near equals when C is small
+    return 2.0 * drawdown / divisor / 24.0  # the stable form of the root: no difference of near equals when C is small
 
 
 def productivity_class(yield_l_s: ArrayLike) -> NDArray[np.str_]:

@@ -39,9 +39,7 @@ def dc_drop_v(current_a: float, length_m: float, resistance_ohm_km: float) -> fl
 
 
 @equation
-def three_phase_drop_v(
-    current_a: float, length_m: float, resistance_ohm_km: float, power_factor: float
-) -> float:
+def three_phase_drop_v(current_a: float, length_m: float, resistance_ohm_km: float, power_factor: float) -> float:
     """Voltage lost between phases of a three-core cable, V: √3 I L R cos φ; its reactance is left out.
 
     >>> round(float(three_phase_drop_v(10.0, 100.0, 4.61, 0.85)), 2)

@@ -22,9 +22,7 @@ def temperature_factor(cell_temperature_c: float, power_coefficient_per_k: float
 
 
 @equation
-def series_minimum(
-    mpp_minimum_v: float, module_mpp_v: float, mpp_coefficient_per_k: float, hot_cell_c: float
-) -> float:
+def series_minimum(mpp_minimum_v: float, module_mpp_v: float, mpp_coefficient_per_k: float, hot_cell_c: float) -> float:
     """Fewest modules in series that reach the drive's lowest maximum-power voltage at the hottest cells.
 
     ⌈V_min / (V_mp (1 + γ_V (T_hot − 25)))⌉, closed form; a whole number as float.

@@ -73,9 +73,7 @@ def helical_torque_nm(displacement_cm3: float, pressure_pa: float, fit_friction_
 
 
 @equation
-def helical_speed_rpm(
-    flow_m3_h: float, pressure_pa: float, displacement_cm3: float, slip_m3_h_pa: float
-) -> float:
+def helical_speed_rpm(flow_m3_h: float, pressure_pa: float, displacement_cm3: float, slip_m3_h_pa: float) -> float:
     """Speed, rev/min, at which a helical rotor delivers the flow: V n − k Δp = q, slip laminar.
 
     >>> round(float(helical_speed_rpm(2.3328, 6e5, 12.96, 0.0)))
@@ -85,9 +83,7 @@ def helical_speed_rpm(
 
 
 @equation
-def helical_flow_m3_h(
-    speed_rpm: float, pressure_pa: float, displacement_cm3: float, slip_m3_h_pa: float
-) -> float:
+def helical_flow_m3_h(speed_rpm: float, pressure_pa: float, displacement_cm3: float, slip_m3_h_pa: float) -> float:
     """Flow, m3/h, of a helical rotor at a speed: V n − k Δp, negative where slip exceeds the swept volume.
 
     >>> round(float(helical_flow_m3_h(3000.0, 6e5, 12.96, 0.0)), 3)
@@ -97,9 +93,7 @@ def helical_flow_m3_h(
 
 
 @equation
-def centrifugal_head_m(
-    flow_m3_h: float, speed_ratio: float, best_flow_m3_h: float, stages_head_m: float
-) -> float:
+def centrifugal_head_m(flow_m3_h: float, speed_ratio: float, best_flow_m3_h: float, stages_head_m: float) -> float:
     """Head, m, of all stages at a flow and speed: N h_b r² (1.30 − 0.30 x²); stages_head_m is N h_b.
 
     Affinity laws hold exactly: at x fixed, head goes as speed squared.
@@ -111,9 +105,7 @@ def centrifugal_head_m(
 
 
 @equation
-def centrifugal_speed_ratio(
-    flow_m3_h: float, head_m: float, best_flow_m3_h: float, stages_head_m: float
-) -> float:
+def centrifugal_speed_ratio(flow_m3_h: float, head_m: float, best_flow_m3_h: float, stages_head_m: float) -> float:
     """Speed over rated speed at which the stages give the head at the flow: inverse of `centrifugal_head_m`.
 
     >>> round(float(centrifugal_speed_ratio(8.0, 64.0, 10.0, 100.0)), 6)
@@ -181,9 +173,7 @@ def motor_input_w(
     torque_ratio = torque_nm / rated_torque_nm
     speed_ratio = speed_rpm / rated_speed_rpm
     shaft_w = torque_nm * speed_rpm * RPM_TO_RAD_S
-    loss_w = rated_power_w * (
-        copper_share * (1.0 + cable_ratio) * torque_ratio**2 + iron_share * speed_ratio**1.5
-    )
+    loss_w = rated_power_w * (copper_share * (1.0 + cable_ratio) * torque_ratio**2 + iron_share * speed_ratio**1.5)
     return float((shaft_w + loss_w) / drive_efficiency + standby_w)
 
 

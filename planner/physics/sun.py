@@ -115,9 +115,7 @@ def daily_extraterrestrial_kwh_m2(latitude_deg: float, day_of_year: float) -> fl
     >>> round(float(daily_extraterrestrial_kwh_m2(0.0, 80.0)), 1)
     10.5
     """
-    return float(
-        extraterrestrial_kwh_m2(latitude_deg, declination_rad(day_of_year), eccentricity_factor(day_of_year))
-    )
+    return float(extraterrestrial_kwh_m2(latitude_deg, declination_rad(day_of_year), eccentricity_factor(day_of_year)))
 
 
 @equation
@@ -225,9 +223,7 @@ def _saunier_table() -> tuple[Floats, Floats]:
     shares = np.concatenate([first, np.cumsum(density, axis=1)], axis=1)
     moments = np.concatenate([first, np.cumsum(density * place, axis=1)], axis=1)
     edges = np.linspace(0.0, 1.0, KINDS + 1)
-    at_edges = np.array(
-        [np.interp(edges, share, moment) for share, moment in zip(shares, moments, strict=True)]
-    )
+    at_edges = np.array([np.interp(edges, share, moment) for share, moment in zip(shares, moments, strict=True)])
     table = np.diff(at_edges, axis=1) * KINDS * np.asarray(clearness_maximum(nodes))[:, None]
     return nodes, table
 

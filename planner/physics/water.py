@@ -45,9 +45,7 @@ def kinematic_viscosity_m2_s(temperature_c: float) -> float:
     '1.003e-06'
     """
     tau = (temperature_c + 273.15) / 300.0
-    viscosity_pa_s = 1e-6 * (
-        280.68 * tau**-1.9 + 511.45 * tau**-7.7 + 61.131 * tau**-19.6 + 0.45903 * tau**-40.0
-    )
+    viscosity_pa_s = 1e-6 * (280.68 * tau**-1.9 + 511.45 * tau**-7.7 + 61.131 * tau**-19.6 + 0.45903 * tau**-40.0)
     return float(viscosity_pa_s / density_kg_m3(temperature_c))
 
 

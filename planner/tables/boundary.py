@@ -147,9 +147,7 @@ def _project(frame: geopandas.GeoDataFrame, name_field: str, file: str) -> tuple
         raise AreaError([Fault(file, "geometry", "polygons without an area", "polygons")])
 
     latitude, longitude = _middle(bounds)
-    local = CRS.from_dict(
-        {"proj": "aeqd", "lat_0": latitude, "lon_0": longitude, "datum": "WGS84", "units": "m"}
-    )
+    local = CRS.from_dict({"proj": "aeqd", "lat_0": latitude, "lon_0": longitude, "datum": "WGS84", "units": "m"})
     # Long edges get corners, so that what is straight in degrees stays so on the projection.
     projected = np.array(degrees.segmentize(0.1).to_crs(local))
     # Rounding may cross edges that touched; that is not the file's fault.
@@ -162,7 +160,5 @@ def _middle(bounds: Floats) -> tuple[float, float]:
     """Latitude and longitude of the mean direction of boxes (west, south, east, north), also across 180°."""
     east = np.radians((bounds[:, 0] + bounds[:, 2]) / 2)
     north = np.radians((bounds[:, 1] + bounds[:, 3]) / 2)
-    x, y, z = (
-        part.mean() for part in (np.cos(north) * np.cos(east), np.cos(north) * np.sin(east), np.sin(north))
-    )
+    x, y, z = (part.mean() for part in (np.cos(north) * np.cos(east), np.cos(north) * np.sin(east), np.sin(north)))
     return float(np.degrees(np.arctan2(z, np.hypot(x, y)))), float(np.degrees(np.arctan2(y, x)))

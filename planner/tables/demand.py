@@ -60,9 +60,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     growth = pd.Series(np.where(stated, 0.0, demand.growth), index=sites.index).where(is_site)
     design_m3_day = base_m3_day * (1.0 + growth) ** demand.design_year / (1.0 - demand.losses)
 
-    source = np.where(
-        stated, "stated", np.where(~counted, "", np.where(people_m3_day > 0, "people", "other"))
-    )
+    source = np.where(stated, "stated", np.where(~counted, "", np.where(people_m3_day > 0, "people", "other")))
     columns = pd.DataFrame(
         {
             "people_counted": people,
@@ -70,10 +68,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
             "demand_source": pd.Series(source, index=sites.index, dtype="str"),
             # a stated demand is taken as people's: nothing in the inventory splits it
             "people_share": (people_m3_day.fillna(0.0) / counted_m3_day.where(counted)).mask(stated, 1.0),
-            **{
-                name: design_m3_day * factor
-                for name, factor in zip(monthly("demand"), demand.season, strict=True)
-            },
+            **{name: design_m3_day * factor for name, factor in zip(monthly("demand"), demand.season, strict=True)},
             "demand_growth": growth,
             "distance_km": _distance_km(sites, is_site, plan),
         },
@@ -103,9 +98,7 @@ def _people(sites: pd.DataFrame, is_site: pd.Series) -> tuple[pd.Series, pd.Seri
     written = is_site & sites["people"].notna()
     nearest = is_site & ~written & (sites["people_nearest"] > 0)
     people = sites["people"].where(written, sites["people_nearest"].where(nearest))
-    source = pd.Series(
-        np.where(written, "inventory", np.where(nearest, "raster", "")), index=sites.index, dtype="str"
-    )
+    source = pd.Series(np.where(written, "inventory", np.where(nearest, "raster", "")), index=sites.index, dtype="str")
     return people, source
 
 

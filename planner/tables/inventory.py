@@ -248,9 +248,7 @@ class _Reading:
         values[beyond] = np.nan
         return pd.Series(values, index=self.index)
 
-    def _to_wgs84(
-        self, crs_name: str, x: pd.Series, y: pd.Series, usable: pd.Series
-    ) -> tuple[pd.Series, pd.Series]:
+    def _to_wgs84(self, crs_name: str, x: pd.Series, y: pd.Series, usable: pd.Series) -> tuple[pd.Series, pd.Series]:
         """Longitude and latitude, with a finding that says how well the datum is known."""
         from pyproj import Transformer
 

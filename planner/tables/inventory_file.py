@@ -28,9 +28,7 @@ INVENTORY_NAMES: tuple[str, ...] = (
     *METRES,
 )
 NUMBERS: tuple[str, ...] = tuple(
-    name
-    for name in INVENTORY_NAMES
-    if name not in DEGREES + METRES and glossary()[name].dtype == "number"
+    name for name in INVENTORY_NAMES if name not in DEGREES + METRES and glossary()[name].dtype == "number"
 )
 
 _NOT_CSV = {".xlsx", ".xls", ".ods", ".gpkg", ".geojson", ".json", ".shp", ".parquet"}
@@ -126,9 +124,7 @@ def _is_empty(row: list[str]) -> bool:
     return not row or (len(row) == 1 and not row[0].strip())
 
 
-def _even_rows(
-    file: str, lines: list[tuple[int, list[str]]], width: int, faults: list[Fault]
-) -> list[list[str]]:
+def _even_rows(file: str, lines: list[tuple[int, list[str]]], width: int, faults: list[Fault]) -> list[list[str]]:
     """Data rows of `width` cells; an empty line between rows is a row without values."""
     rows = [[""] * width if _is_empty(row) else row for _, row in lines]
     ragged = [(line, len(row)) for (line, _), row in zip(lines, rows, strict=True) if len(row) != width]

@@ -108,9 +108,7 @@ def _pairs(
     return at[other], by[other], near["v"][other]
 
 
-def _geocentric_m(
-    latitude_deg: NDArray[np.float64], longitude_deg: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _geocentric_m(latitude_deg: NDArray[np.float64], longitude_deg: NDArray[np.float64]) -> NDArray[np.float64]:
     """Points on the WGS 84 ellipsoid as x, y, z from the centre of the earth, m; shape (n, 3)."""
     from pyproj import Transformer
 

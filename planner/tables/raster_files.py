@@ -124,18 +124,14 @@ def open_raster(name: str, source: RasterSource, path: Path) -> Iterator[Raster]
     faults = []
     if unit not in UNITS[name]:
         faults.append(
-            Fault(
-                source.file, f"[rasters] {name} unit", repr(source.unit), "one of: " + ", ".join(UNITS[name])
-            )
+            Fault(source.file, f"[rasters] {name} unit", repr(source.unit), "one of: " + ", ".join(UNITS[name]))
         )
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)  # told below, as a fault
             dataset = rasterio.open(path)
     except (RasterioError, OSError) as error:
-        raise RasterError(
-            [*faults, Fault(source.file, "file", _short(error), "a raster that can be read")]
-        ) from error
+        raise RasterError([*faults, Fault(source.file, "file", _short(error), "a raster that can be read")]) from error
     with dataset:
         bands, band_faults = _bands(name, source, dataset)
         transformer, place_faults = _transformer(source, dataset)
@@ -207,17 +203,11 @@ def _scaling(source: RasterSource, dataset: Any, bands: tuple[int, ...]) -> tupl
 def _transformer(source: RasterSource, dataset: Any) -> tuple[pyproj.Transformer | None, list[Fault]]:
     grid = dataset.transform
     if dataset.crs is None:
-        return None, [
-            Fault(source.file, "CRS", "none", "a coordinate reference system stored with the raster")
-        ]
+        return None, [Fault(source.file, "CRS", "none", "a coordinate reference system stored with the raster")]
     if grid.is_identity:
-        return None, [
-            Fault(source.file, "grid", "no position", "an origin and a cell size stored with the raster")
-        ]
+        return None, [Fault(source.file, "grid", "no position", "an origin and a cell size stored with the raster")]
     if grid.b != 0 or grid.d != 0:
-        return None, [
-            Fault(source.file, "grid", "a rotated grid", "rows and columns along the axes of the CRS")
-        ]
+        return None, [Fault(source.file, "grid", "a rotated grid", "rows and columns along the axes of the CRS")]
     try:
         crs = pyproj.CRS.from_user_input(dataset.crs)
         return pyproj.Transformer.from_crs(WGS84, crs, always_xy=True), []
@@ -338,9 +328,9 @@ def sample(raster: Raster, latitude: Floats, longitude: Floats, *, bilinear: boo
     else:
         rows, columns, weights = home_row[None, :], home_column[None, :], np.ones((1, inside.size))
     exists = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
-    near = read_cells(
-        raster, np.clip(rows, 0, height - 1).ravel(), np.clip(columns, 0, width - 1).ravel()
-    ).reshape(bands, *rows.shape)
+    near = read_cells(raster, np.clip(rows, 0, height - 1).ravel(), np.clip(columns, 0, width - 1).ravel()).reshape(
+        bands, *rows.shape
+    )
     weight = np.where(exists & np.isfinite(near), weights, 0.0)
     total = weight.sum(axis=1)
     known = (total > 1e-9).all(axis=0)

@@ -46,9 +46,7 @@ class Wanted(NamedTuple):
 
 WANTED = (
     Wanted("solar", tuple(monthly("ghi")), "ghi_status", "ghi_01"),
-    Wanted(
-        "air_temperature", tuple(monthly("air_temperature")), "air_temperature_status", "air_temperature_01"
-    ),
+    Wanted("air_temperature", tuple(monthly("air_temperature")), "air_temperature_status", "air_temperature_01"),
     Wanted("wind_speed", tuple(monthly("wind")), "wind_status", "wind_01"),
     Wanted("elevation", ("elevation_m",), "elevation_status", "elevation_m", bilinear=True),
     Wanted("water_level", ("prior_level_m",), "prior_level_status", "prior_level_m", bilinear=True),
@@ -149,9 +147,7 @@ def _degrees(south: float, north: float, west: float, east: float) -> str:
     return f"latitude {south:.3f} to {north:.3f}, longitude {west:.3f} to {east:.3f} degrees"
 
 
-def _impossible(
-    raster: Raster, wanted: Wanted, taken: Sample, latitude: Floats, rows: pd.Index
-) -> list[Fault]:
+def _impossible(raster: Raster, wanted: Wanted, taken: Sample, latitude: Floats, rows: pd.Index) -> list[Fault]:
     """One fault a raster for values that cannot be: the first one, how many, and what is likely to be wrong.
 
     Every cell that a value was made of is tested, not only the interpolated value.

@@ -160,9 +160,7 @@ def _pair(first: pd.Series, second: pd.Series) -> pd.Series:
     return pd.Series(texts, index=first.index[both], dtype="str").reindex(first.index, fill_value="")
 
 
-def _duplicates(
-    sites: pd.DataFrame, usable: pd.Series, is_site: pd.Series
-) -> tuple[pd.Series, list[Finding]]:
+def _duplicates(sites: pd.DataFrame, usable: pd.Series, is_site: pd.Series) -> tuple[pd.Series, list[Finding]]:
     """The kept row of every row that is not kept, and findings about neighbours and repeated identifiers."""
     placed = sites.loc[usable, list(READS)]
     cluster = clusters(placed)
@@ -184,9 +182,7 @@ def _duplicates(
     same_id = named.index.to_series().groupby(named)
     first, last = same_id.transform("min"), same_id.transform("max")
     another = _row_text(first.where(first != first.index, last))
-    findings += findings_for(
-        named.index, site_id, "site_id", "repeated_id", "warning", old=site_id, new=another
-    )
+    findings += findings_for(named.index, site_id, "site_id", "repeated_id", "warning", old=site_id, new=another)
     return duplicate_of, findings
 
 
@@ -312,9 +308,7 @@ def _checks(sites: pd.DataFrame, is_site: pd.Series, columns: pd.DataFrame) -> p
             )
             for name, limit in QUALITY_LIMITS_MG_L.items()
         ),
-        rule_rows(
-            rows(every), "quality_untested", measured == 3, value=measured, operator=">=", limit=3.0, unit="-"
-        ),
+        rule_rows(rows(every), "quality_untested", measured == 3, value=measured, operator=">=", limit=3.0, unit="-"),
         rule_rows(rows(every), "grade_below_a", grade == "A", subject=grade),
     ]
     return pd.concat(checks, ignore_index=True)

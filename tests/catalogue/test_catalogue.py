@@ -45,9 +45,7 @@ def generic(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
 
 def write_rows(path: Path, rows: list[dict[str, str]]) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(
-            file, list(dict.fromkeys(column for row in rows for column in row)), restval=""
-        )
+        writer = csv.DictWriter(file, list(dict.fromkeys(column for row in rows for column in row)), restval="")
         writer.writeheader()
         writer.writerows(rows)
 
@@ -223,14 +221,7 @@ def test_a_compiled_function_takes_every_tuple(generic: Catalogue) -> None:
     c = generic
     found = total(c.pumps, c.drives, c.modules, c.risers, c.cables, c.tanks, c.prices, c.lives)
     expected = (
-        c.pumps.motor_w[0]
-        + c.drives.v_max_v[c.pumps.drive[0]]
-        + 330
-        + c.risers.inside_mm[0]
-        + 1.5
-        + 2
-        + 2.4
-        + 20
+        c.pumps.motor_w[0] + c.drives.v_max_v[c.pumps.drive[0]] + 330 + c.risers.inside_mm[0] + 1.5 + 2 + 2.4 + 20
     )
     assert found == pytest.approx(expected)
 
@@ -403,11 +394,9 @@ def test_all_faults_at_once(tmp_path: Path) -> None:
         centrifugal | {"best_eff": "0.9", "best_flow_m3_h": "1,5", "motor_kind": "steam"},
         centrifugal | {"pump_id": "CF-X", "family": "jet"},
         centrifugal | {"pump_id": "=1+1", "motor_kw": "0.25", "price_year": "2026.5"},
-        centrifugal
-        | {"pump_id": "CF-Y", "motor_kw": "50", "motor_kind": "induction", "max_flow_m3_h": "0.5"},
+        centrifugal | {"pump_id": "CF-Y", "motor_kw": "50", "motor_kind": "induction", "max_flow_m3_h": "0.5"},
         centrifugal | {"pump_id": "CF-Z", "price": "nan", "currency": "dollars", "min_speed_rpm": "9000"},
-        helical
-        | {"pump_id": "HR-E", "volumetric_eff_new": "0.99", "hydromech_eff": "0.94", "life_y": "1e999"},
+        helical | {"pump_id": "HR-E", "volumetric_eff_new": "0.99", "hydromech_eff": "0.94", "life_y": "1e999"},
     ]
     for row in bad:
         row.pop("sand_max_mg_l", None)

@@ -1,4 +1,4 @@
-"""Which family wins where: heads and volumes of the illustrative catalogue's own test bed (indicative, invented data)."""
+"""Which family wins where: heads and volumes of the illustrative catalogue's own test bed (invented)."""
 
 from __future__ import annotations
 

@@ -34,9 +34,7 @@ def test_theis_against_an_independent_solver() -> None:
 
 
 def test_largest_u() -> None:
-    assert brentq(lambda u: exp1(u) - math.exp(-u), 0.1, 1.0, xtol=1e-15) == pytest.approx(
-        aquifer.LARGEST_U, rel=1e-12
-    )
+    assert brentq(lambda u: exp1(u) - math.exp(-u), 0.1, 1.0, xtol=1e-15) == pytest.approx(aquifer.LARGEST_U, rel=1e-12)
 
 
 @given(
@@ -90,9 +88,7 @@ def test_memory_of_many_days_is_the_logarithm() -> None:
 def test_intermittent_before_restart_and_continuous() -> None:
     """By a second implementation: 0.155, 0.550, 0.867 m before restart; a third all day 1.722 … 2.613 m."""
     for day, before, steady in ((1, 0.155, 1.722), (30, 0.550, 2.292), (365, 0.867, 2.613)):
-        assert aquifer.intermittent_drawdown_m(48.0, 10.0, 1e-3, 0.1, 8.0, day) == pytest.approx(
-            before, abs=6e-4
-        )
+        assert aquifer.intermittent_drawdown_m(48.0, 10.0, 1e-3, 0.1, 8.0, day) == pytest.approx(before, abs=6e-4)
         at = day - 1 + 8 / 24
         assert aquifer.intermittent_drawdown_m(16.0, 10.0, 1e-3, 0.1, 24.0, at) == pytest.approx(
             float(aquifer.theis_drawdown_m(16.0, 10.0, 1e-3, 0.1, at)), abs=1e-9

@@ -36,9 +36,7 @@ def test_centrifugal_power_at_its_marks() -> None:
 
 
 @given(x=st.floats(0.05, 1.4), speed=st.floats(0.5, 1.1), best=st.floats(0.25, 0.8))
-def test_centrifugal_never_beats_its_best_efficiency_at_that_speed(
-    x: float, speed: float, best: float
-) -> None:
+def test_centrifugal_never_beats_its_best_efficiency_at_that_speed(x: float, speed: float, best: float) -> None:
     flow = 10.0 * x * speed
     head = pumps.centrifugal_head_m(flow, speed, 10.0, 60.0)
     best_power = pumps.hydraulic_power_w(10.0, 60.0, 1000.0) / best
@@ -74,9 +72,7 @@ def test_motor_at_its_rating_has_its_rated_efficiency() -> None:
     loss = 1.0 / efficiency - 1.0
     speed, power = 3000.0, 900.0
     torque = power / (speed * 2 * math.pi / 60)
-    got = pumps.motor_input_w(
-        torque, speed, power, torque, speed, split * loss, (1 - split) * loss, 0.0, 0.965, 12.0
-    )
+    got = pumps.motor_input_w(torque, speed, power, torque, speed, split * loss, (1 - split) * loss, 0.0, 0.965, 12.0)
     assert got == pytest.approx(power / efficiency / 0.965 + 12.0)
 
 

@@ -26,9 +26,7 @@ def test_tank_of_equal_patterns_is_none_and_of_opposite_is_all() -> None:
     st.lists(st.floats(0, 10), min_size=24, max_size=24),
     st.integers(0, 23),
 )
-def test_tank_does_not_depend_on_where_the_day_begins(
-    pumped: list[float], drawn: list[float], shift: int
-) -> None:
+def test_tank_does_not_depend_on_where_the_day_begins(pumped: list[float], drawn: list[float], shift: int) -> None:
     pumped[0], drawn[0] = pumped[0] + 1, drawn[0] + 1
     first = storage.inside_day_share(pumped, drawn)
     assert 0.0 <= first <= 1.0 + 1e-12
@@ -53,9 +51,7 @@ def test_water_is_kept(supply: list[float], capacity: float) -> None:
 @given(rate=st.floats(0.001, 0.3), years=st.integers(1, 40))
 def test_annuities_against_an_independent_library(rate: float, years: int) -> None:
     assert money.annuity_factor(rate, years) == pytest.approx(-numpy_financial.pv(rate, years, 1.0), rel=1e-9)
-    assert money.capital_recovery_factor(rate, years) == pytest.approx(
-        -numpy_financial.pmt(rate, years, 1.0), rel=1e-9
-    )
+    assert money.capital_recovery_factor(rate, years) == pytest.approx(-numpy_financial.pmt(rate, years, 1.0), rel=1e-9)
     assert money.discount_factor(rate, years) == pytest.approx(-numpy_financial.pv(rate, years, 0.0, 1.0))
 
 
@@ -96,9 +92,7 @@ def test_strings_of_a_generic_module_and_drives() -> None:
     """330 Wp module (Vmp 36.0, Voc 43.2), 5 to 70 °C: by hand at −0.27 and −0.34 %/K."""
     windows = [(60, 180, 200), (160, 370, 410), (280, 750, 850), (330, 750, 800), (540, 850, 1000)]
     least = [photovoltaic.series_minimum(low, 36.0, -0.0034, 70.0) for low, _, _ in windows]
-    most = [
-        photovoltaic.series_maximum(top, high, 43.2, 36.0, -0.0027, -0.0034, 5.0) for _, high, top in windows
-    ]
+    most = [photovoltaic.series_maximum(top, high, 43.2, 36.0, -0.0027, -0.0034, 5.0) for _, high, top in windows]
     assert least == [2, 6, 10, 11, 18]
     assert most == [4, 9, 18, 17, 21]
 

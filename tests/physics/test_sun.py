@@ -75,9 +75,7 @@ def test_kinds_keep_the_mean_rise_and_keep_the_shape(kinds) -> None:  # type: ig
     np.testing.assert_allclose(ten.mean(axis=-1), clearness, atol=1e-12)
     assert (np.diff(ten[0, 1:], axis=-1) > 0).all()
     assert (ten >= 0).all() and ten.max() < 1.0
-    assert (
-        np.diff(ten[0], axis=0)[20:] > -0.003
-    ).all()  # no kind falls as the month clears, but for rounding
+    assert (np.diff(ten[0], axis=0)[20:] > -0.003).all()  # no kind falls as the month clears, but for rounding
     assert np.isnan(kinds(np.nan)).all()
     np.testing.assert_array_equal(kinds([0.5, 0.6])[1], kinds(0.6))
 

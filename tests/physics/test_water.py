@@ -16,9 +16,7 @@ from planner.physics.water import (
 
 def test_density_is_greatest_at_four_degrees() -> None:
     celsius = np.arange(0.0, 30.0, 0.1)
-    assert celsius[np.argmax(density_kg_m3(celsius))] == pytest.approx(
-        4.0, abs=0.1
-    )  # published, common knowledge
+    assert celsius[np.argmax(density_kg_m3(celsius))] == pytest.approx(4.0, abs=0.1)  # published, common knowledge
 
 
 def test_whole_degrees_are_numbers_too() -> None:
@@ -39,6 +37,4 @@ def test_viscosity_falls_and_vapour_pressure_rises_with_temperature() -> None:
 def test_atmosphere_is_that_of_the_sun_library() -> None:
     metres = np.linspace(-400.0, 5000.0, 28)
     ours = atmospheric_pressure_kpa(metres)
-    np.testing.assert_allclose(
-        ours, pvlib.atmosphere.alt2pres(metres) / 1000.0, atol=0.02
-    )  # independent library
+    np.testing.assert_allclose(ours, pvlib.atmosphere.alt2pres(metres) / 1000.0, atol=0.02)  # independent library

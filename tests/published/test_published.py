@@ -53,9 +53,7 @@ def beam_ratio(latitude_deg: float, tilt_deg: float, day: float, hour_angle_deg:
     return float(facing) / math.cos(math.radians(zenith))
 
 
-def isotropic_mj_m2(
-    beam_mj_m2: float, diffuse_mj_m2: float, albedo: float, tilt_deg: float, **where: float
-) -> float:
+def isotropic_mj_m2(beam_mj_m2: float, diffuse_mj_m2: float, albedo: float, tilt_deg: float, **where: float) -> float:
     ground = pvlib.irradiance.get_ground_diffuse(tilt_deg, beam_mj_m2 + diffuse_mj_m2, albedo)
     sky = pvlib.irradiance.isotropic(tilt_deg, diffuse_mj_m2)
     return beam_mj_m2 * beam_ratio(tilt_deg=tilt_deg, **where) + float(sky) + float(ground)
@@ -69,9 +67,9 @@ def monthly_beam_ratio(latitude_deg: float, tilt_deg: float, day: float) -> floa
     plane, flat = math.radians(latitude_deg - tilt_deg), math.radians(latitude_deg)
 
     def height(latitude: float, angle: float) -> float:
-        return math.cos(latitude) * math.cos(declination) * math.sin(angle) + angle * math.sin(
-            latitude
-        ) * math.sin(declination)
+        return math.cos(latitude) * math.cos(declination) * math.sin(angle) + angle * math.sin(latitude) * math.sin(
+            declination
+        )
 
     return height(plane, plane_sunset) / height(flat, sunset)
 
@@ -118,9 +116,7 @@ LIBRARY: dict[str, Callable[..., Any]] = {
 
 @pytest.mark.parametrize("case", selfcheck(), ids=lambda case: case.id)
 def test_our_equations(case: Case) -> None:
-    assert case.passed, (
-        f"{case.what}: {case.got} {case.unit}, {case.source}: {case.expected} ± {case.tolerance}"
-    )
+    assert case.passed, f"{case.what}: {case.got} {case.unit}, {case.source}: {case.expected} ± {case.tolerance}"
 
 
 @pytest.mark.parametrize("row", library_rows(), ids=lambda row: row["id"])

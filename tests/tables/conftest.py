@@ -44,9 +44,7 @@ def make_plan() -> MakePlan:
     """Factory of a plan: sections as keyword arguments."""
 
     def make(**sections: Any) -> LoadedPlan:
-        return LoadedPlan(
-            Plan.model_validate({"inventory": {"file": "a.csv"}, **sections}), Path("plan.toml"), {}, {}
-        )
+        return LoadedPlan(Plan.model_validate({"inventory": {"file": "a.csv"}, **sections}), Path("plan.toml"), {}, {})
 
     return make
 

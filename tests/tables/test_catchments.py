@@ -53,9 +53,7 @@ def make_raster(tmp_path: Path) -> Callable[..., str]:
 def count(make_sites, make_plan, keeps_promise) -> Callable[..., list[float]]:
     """People nearest to sites at (metres east of the corner, metres south of it)."""
 
-    def people(
-        file: str, *places: tuple[float, float], distance: float = 1000.0, **given: Any
-    ) -> list[float]:
+    def people(file: str, *places: tuple[float, float], distance: float = 1000.0, **given: Any) -> list[float]:
         unit = given.pop("unit", "people")
         points = [TO_DEGREES.transform(500_000 + east, 8_900_000 - south) for east, south in places]
         sites = make_sites(
@@ -159,9 +157,7 @@ def test_negative_people_are_refused_with_their_place(make_raster, count):
 def test_density_is_multiplied_by_the_area_on_the_ellipsoid(make_raster, count):
     # Grid metres of 0.9996 m on the central meridian (definition of UTM), so the cell has 1 / 0.9996² km2.
     file = make_raster(np.full((4, 4), 100.0))
-    assert count(file, (500.0, 500.0), distance=100.0, unit="people/km2") == pytest.approx(
-        [100 / 0.9996**2], rel=1e-6
-    )
+    assert count(file, (500.0, 500.0), distance=100.0, unit="people/km2") == pytest.approx([100 / 0.9996**2], rel=1e-6)
 
 
 @pytest.mark.parametrize(("cell", "tolerance"), [(0.01, 1e-6), (0.5, 1e-4)])
@@ -231,9 +227,7 @@ places = st.lists(st.tuples(st.integers(-500, 4500), st.integers(-500, 4500)), m
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(places=places, distance=st.sampled_from([300.0, 1000.0, 2500.0]), data=st.data())
-def test_order_does_not_matter_and_nobody_is_invented(
-    places, distance, data, make_sites, make_plan, make_raster
-):
+def test_order_does_not_matter_and_nobody_is_invented(places, distance, data, make_sites, make_plan, make_raster):
     file = make_raster(SIXTEEN)
     points = [TO_DEGREES.transform(500_000 + east, 8_900_000 - south) for east, south in places]
     sites = make_sites(
@@ -242,9 +236,7 @@ def test_order_does_not_matter_and_nobody_is_invented(
         longitude=[point[0] for point in points],
         latitude=[point[1] for point in points],
     )
-    plan = make_plan(
-        rasters={"population": {"file": file, "unit": "people"}}, demand={"service_distance_m": distance}
-    )
+    plan = make_plan(rasters={"population": {"file": file, "unit": "people"}}, demand={"service_distance_m": distance})
     people = catchments.run(sites, plan).columns["people_nearest"]
     assert people.sum() <= SIXTEEN.sum()
     order = data.draw(st.permutations(range(len(points))))

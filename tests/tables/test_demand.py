@@ -59,25 +59,19 @@ def test_people_from_raster_are_told(make_sites, make_plan):
     step = demand.run(sites, make_plan(demand=FLAT))
     assert step.columns["people_source"].tolist() == ["raster", "", "inventory", "inventory"]
     assert step.columns["demand_source"].tolist() == ["people", "", "people", "other"]
-    assert [(f.row, f.site_id, f.rule, f.new_value) for f in step.findings] == [
-        (1, "001", "people_from_raster", "250")
-    ]
+    assert [(f.row, f.site_id, f.rule, f.new_value) for f in step.findings] == [(1, "001", "people_from_raster", "250")]
     assert step.columns.at[4, "people_share"] == 0.0  # livestock only
     assert step.checks.set_index("inventory_row")["pass"].tolist() == [True, False, True, True]
 
 
 def test_all_missing_is_unknown_and_other_rows_stay_empty(make_sites, make_plan, keeps_promise):
-    sites = make_sites(
-        demand.READS, 3, row_kind=["site", "blank", "total"], people=[float("nan"), float("nan"), 1e5]
-    )
+    sites = make_sites(demand.READS, 3, row_kind=["site", "blank", "total"], people=[float("nan"), float("nan"), 1e5])
     step = demand.run(sites, make_plan())
     keeps_promise(step, sites, demand.WRITES)
     assert step.columns[monthly("demand")].isna().all(axis=None)
     assert step.columns["demand_source"].tolist() == ["", "", ""]
     assert step.columns["people_counted"].isna().all()
-    assert step.checks[["inventory_row", "rule", "pass"]].to_numpy().tolist() == [
-        [1, "demand_unknown", False]
-    ]
+    assert step.checks[["inventory_row", "rule", "pass"]].to_numpy().tolist() == [[1, "demand_unknown", False]]
 
 
 def test_distance_is_geodesic(make_sites, make_plan):

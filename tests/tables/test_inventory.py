@@ -72,9 +72,7 @@ def plan_of(
         writer.writerows(records)
         data = text.getvalue().encode("utf-8")
     (folder / name).write_bytes(data)
-    return LoadedPlan(
-        Plan.model_validate({"inventory": {"file": name, **keys}}), folder / "plan.toml", {}, {}
-    )
+    return LoadedPlan(Plan.model_validate({"inventory": {"file": name, **keys}}), folder / "plan.toml", {}, {})
 
 
 def one(column: str, cell: str, **others: str) -> list[dict[str, str]]:
@@ -114,9 +112,7 @@ def test_writes_are_the_glossary_from_site_id_to_well_loss() -> None:
 
 @pytest.mark.parametrize("ending", ["\n", "\r\n"])
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
-def test_byte_order_mark_line_ends_and_empty_last_lines_are_no_rows(
-    read: Read, mark: bytes, ending: str
-) -> None:
+def test_byte_order_mark_line_ends_and_empty_last_lines_are_no_rows(read: Read, mark: bytes, ending: str) -> None:
     step = read(mark + f"latitude,longitude{ending}-9.5,33.5{ending}{ending}{ending}".encode())
     assert len(step.columns) == 1
 
@@ -438,9 +434,7 @@ def test_identifiers_lose_outer_spaces_only(read: Read) -> None:
         ("", "33", "half_position"),
     ],
 )
-def test_positions_that_cannot_be_read_are_missing(
-    read: Read, latitude: str, longitude: str, rule: str
-) -> None:
+def test_positions_that_cannot_be_read_are_missing(read: Read, latitude: str, longitude: str, rule: str) -> None:
     step = read([{"latitude": latitude, "longitude": longitude}])
     assert step.columns[["latitude", "longitude"]].isna().all(axis=None)
     assert rule in rules(step)
@@ -486,9 +480,7 @@ def test_with_both_pairs_the_reference_system_decides(read: Read) -> None:
 # --- whatever comes ---------------------------------------------------------------------------------------
 
 ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
-NUMBER_LIKE = st.from_regex(
-    r"[<>~]?-?[0-9]{0,3}[.,]?[0-9]{0,2}[-–e]?[0-9]{0,2} ?(m|L/s|ft|dry)?", fullmatch=True
-)
+NUMBER_LIKE = st.from_regex(r"[<>~]?-?[0-9]{0,3}[.,]?[0-9]{0,2}[-–e]?[0-9]{0,2} ?(m|L/s|ft|dry)?", fullmatch=True)
 CELLS = st.one_of(ANY_TEXT, NUMBER_LIKE, st.sampled_from(["", "0", "NA", "dry", "2019-03", "Total"]))
 COLUMNS = [
     *("site_id", "site_name", "latitude", "longitude", "depth_m", "static_level_m"),

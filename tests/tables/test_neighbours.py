@@ -32,18 +32,14 @@ def row_of_wells(make_sites):
 
     def make(east_m, **given):
         longitude = [30.0 + x / EAST_M for x in east_m]
-        return make_sites(
-            neighbours.READS, len(east_m), latitude=0.0, longitude=longitude, **{**WELL, **given}
-        )
+        return make_sites(neighbours.READS, len(east_m), latitude=0.0, longitude=longitude, **{**WELL, **given})
 
     return make
 
 
 def theis_m(volume, radius, transmissivity=10.0, storativity=1e-3, days=180):
     """Closed form, with the exponential integral of an independent library."""
-    return (
-        volume / (4 * math.pi * transmissivity) * exp1(radius**2 * storativity / (4 * transmissivity * days))
-    )
+    return volume / (4 * math.pi * transmissivity) * exp1(radius**2 * storativity / (4 * transmissivity * days))
 
 
 def test_two_wells(row_of_wells, make_plan, keeps_promise):

@@ -91,9 +91,7 @@ def faults_of(sites: pd.DataFrame, plan: LoadedPlan) -> tuple[str, ...]:
 def at(make_sites: Any, *points: tuple[float, float], **given: Any) -> pd.DataFrame:
     """Sites at (latitude, longitude)."""
     latitude, longitude = zip(*points, strict=True)
-    return make_sites(
-        rasters.READS, rows=len(points), latitude=list(latitude), longitude=list(longitude), **given
-    )
+    return make_sites(rasters.READS, rows=len(points), latitude=list(latitude), longitude=list(longitude), **given)
 
 
 def test_without_rasters_all_is_absent(make_sites, make_plan, keeps_promise):
@@ -176,9 +174,7 @@ def test_one_band_of_wind_stands_for_all_months(make_sites, make_plan, make_rast
 def test_bands_of_the_plan_are_in_month_order(make_sites, make_plan, make_raster, keeps_promise):
     values = np.arange(13.0)[:, None, None] * np.ones((1, 3, 3))
     source = {"file": make_raster("t.tif", values), "unit": "degC", "bands": list(range(13, 1, -1))}
-    columns = run(
-        at(make_sites, (-9.85, 30.15)), make_plan(rasters={"air_temperature": source}), keeps_promise
-    ).columns
+    columns = run(at(make_sites, (-9.85, 30.15)), make_plan(rasters={"air_temperature": source}), keeps_promise).columns
     assert columns[monthly("air_temperature")].iloc[0].tolist() == list(range(12, 0, -1))
 
 

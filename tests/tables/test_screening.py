@@ -34,9 +34,7 @@ WGS84 = Geod(ellps="WGS84")
 EDGE_M = WGS84.inv(34.0, -9.5, 34.01, -9.5)[2]  # independent library: 0.01 degrees east of the area
 
 
-def area_plan(
-    folder: Path, frame: gpd.GeoDataFrame | None = None, name: str = "area.gpkg", **area: Any
-) -> LoadedPlan:
+def area_plan(folder: Path, frame: gpd.GeoDataFrame | None = None, name: str = "area.gpkg", **area: Any) -> LoadedPlan:
     if frame is None:
         frame = gpd.GeoDataFrame({"name": ["West", "East"]}, geometry=[WEST, EAST], crs="EPSG:4326")
     frame.to_file(folder / name)
@@ -81,9 +79,7 @@ def test_every_row_is_placed_inside_near_or_outside(
     assert (4, "outside_area") in rules(step) and (5, "position_missing") in rules(step)
 
 
-def test_the_point_on_a_shared_border_has_the_first_polygons_name(
-    make_sites: MakeSites, tmp_path: Path
-) -> None:
+def test_the_point_on_a_shared_border_has_the_first_polygons_name(make_sites: MakeSites, tmp_path: Path) -> None:
     step = run(make_sites(READS, 1, **at((-9.5, 33.5))), area_plan(tmp_path))
     assert step.columns["area_name"][1] == "West"
 
@@ -106,9 +102,7 @@ def test_an_area_across_the_180th_meridian(make_sites: MakeSites, tmp_path: Path
         area_plan(tmp_path, frame),
     )
     assert step.columns["area_name"].tolist() == ["a", "b", ""]
-    assert step.columns["boundary_distance_m"][3] == pytest.approx(
-        WGS84.inv(179.4, -17.5, 179.5, -17.5)[2], rel=1e-3
-    )
+    assert step.columns["boundary_distance_m"][3] == pytest.approx(WGS84.inv(179.4, -17.5, 179.5, -17.5)[2], rel=1e-3)
 
 
 def test_a_self_crossing_polygon_is_mended_with_a_finding(make_sites: MakeSites, tmp_path: Path) -> None:
@@ -178,9 +172,7 @@ def test_one_coordinate_for_many_sites_is_a_placeholder(
     assert set(step.columns["position_status"]) == {expected}
 
 
-def test_repeat_visits_to_one_well_are_duplicates_not_placeholders(
-    make_sites: MakeSites, make_plan: MakePlan
-) -> None:
+def test_repeat_visits_to_one_well_are_duplicates_not_placeholders(make_sites: MakeSites, make_plan: MakePlan) -> None:
     step = run(make_sites(READS, 6, **at(*[(-9.5, 33.5)] * 6), site_id=["7"] * 6), make_plan())
     assert set(step.columns["position_status"]) == {"ok"}
     assert step.columns["duplicate_of"].fillna(0).tolist() == [0, 1, 1, 1, 1, 1]
@@ -196,9 +188,7 @@ def test_swapped_coordinates_are_shown_not_repaired(make_sites: MakeSites, tmp_p
 
 
 def test_an_empty_sub_district_takes_the_polygons_name(make_sites: MakeSites, tmp_path: Path) -> None:
-    sites = make_sites(
-        READS, 3, **at((-9.5, 33.2), (-9.5, 33.2), (-9.5, 40)), sub_district=["", "Old West", ""]
-    )
+    sites = make_sites(READS, 3, **at((-9.5, 33.2), (-9.5, 33.2), (-9.5, 40)), sub_district=["", "Old West", ""])
     step = run(sites, area_plan(tmp_path))
     assert step.columns["sub_district_used"].tolist() == ["West", "Old West", ""]
     assert [row for row, rule in rules(step) if rule == "sub_district_from_area"] == [1]
@@ -213,9 +203,7 @@ def pair(make_sites: MakeSites, make_plan: MakePlan, latitude: float = NORTH_20_
     return run(make_sites(READS, 2, **at((-9.5, 33.5), (latitude, 33.5)), **given), make_plan())
 
 
-def test_the_same_folded_name_or_identifier_nearby_is_one_well(
-    make_sites: MakeSites, make_plan: MakePlan
-) -> None:
+def test_the_same_folded_name_or_identifier_nearby_is_one_well(make_sites: MakeSites, make_plan: MakePlan) -> None:
     by_name = pair(make_sites, make_plan, site_name=["Étang-1", "ETANG 1"])
     by_id = pair(make_sites, make_plan, site_id=["07", "07"], site_name=["a", "b"])
     for step in (by_name, by_id):
@@ -377,17 +365,11 @@ def test_blank_and_total_rows_have_only_their_own_rule(make_sites: MakeSites, ma
 
 # --- whatever comes ---------------------------------------------------------------------------------------
 
-COORDINATE = st.one_of(
-    st.just(float("nan")), st.sampled_from([0.0, 33.2, -9.5, -9.50001]), st.floats(-90, 90)
-)
+COORDINATE = st.one_of(st.just(float("nan")), st.sampled_from([0.0, 33.2, -9.5, -9.50001]), st.floats(-90, 90))
 
 
 @settings(max_examples=40, deadline=None)
-@given(
-    points=st.lists(
-        st.tuples(COORDINATE, COORDINATE, st.sampled_from(["", "a", "b"])), min_size=1, max_size=12
-    )
-)
+@given(points=st.lists(st.tuples(COORDINATE, COORDINATE, st.sampled_from(["", "a", "b"])), min_size=1, max_size=12))
 def test_no_row_is_lost_and_kept_rows_are_kept(
     tmp_path_factory: pytest.TempPathFactory, points: list[tuple[float, float, str]]
 ) -> None:

@@ -46,9 +46,7 @@ def test_law_gives_back_the_superposition_of_days(make_sites, make_plan):
 
 
 def test_law_gives_back_its_own_test(make_sites, make_plan):
-    row = wells.run(
-        make_sites(wells.READS, **TESTED), make_plan(well={"pumping_hours_day": 8.0})
-    ).columns.loc[1]
+    row = wells.run(make_sites(wells.READS, **TESTED), make_plan(well={"pumping_hours_day": 8.0})).columns.loc[1]
     # hand: C = 0.2 × 6 ÷ 48² = 5.2083e-4 d2/m5; B = 0.8 × 6 ÷ 48 = 0.1 d/m2 as the test lasted a pumping day
     assert row["drawdown_c_d2_m5"] == pytest.approx(0.2 * 6 / 48**2)
     assert row["drawdown_b_d_m2"] == pytest.approx(0.1)
@@ -104,9 +102,7 @@ def test_unconfined_aquifer_thins(make_sites, make_plan):
     for row, equal_m in [(1, 10.2), (2, 3.0)]:
         t = step.columns.at[row, "transmissivity_used_m2_d"]
         assert float(aquifer.theis_drawdown_m(48, t, 0.1, 0.1, 8 / 24)) == pytest.approx(equal_m)
-    assert step.columns.at[1, "drawdown_b_d_m2"] == pytest.approx(
-        12 / 48
-    )  # the drawdown itself is as measured
+    assert step.columns.at[1, "drawdown_b_d_m2"] == pytest.approx(12 / 48)  # the drawdown itself is as measured
     assert set(step.columns["storativity_used"]) == {0.1}
     beyond = step.checks[step.checks["rule"] == "drawdown_beyond_half"]
     assert beyond["value"].tolist() == pytest.approx([12 / 40, 3 / 40, 21 / 40])
@@ -217,12 +213,8 @@ def test_highest_level_follows_the_rains(make_sites, make_plan):
 )
 def test_share_of_the_tested_yield(make_sites, make_plan, kind, hours, share):
     given = {**TESTED, "test_kind": kind, "test_hours": hours, "test_year": [2016.0, 2015.0, NONE]}
-    columns = wells.run(
-        make_sites(wells.READS, 3, **given), make_plan(programme={"price_year": 2026})
-    ).columns
-    assert columns["tested_share"].tolist() == pytest.approx(
-        [share, 0.9 * share, 0.9 * share]
-    )  # the plan's defaults
+    columns = wells.run(make_sites(wells.READS, 3, **given), make_plan(programme={"price_year": 2026})).columns
+    assert columns["tested_share"].tolist() == pytest.approx([share, 0.9 * share, 0.9 * share])  # the plan's defaults
 
 
 def test_yield_and_its_limits(make_sites, make_plan):
@@ -251,9 +243,7 @@ def test_zero_yield_is_not_replaced_by_a_prior(make_sites, make_plan):
 
 def test_partial_tables_of_the_plan_keep_the_other_defaults(make_sites, make_plan):
     plan = make_plan(well={"tested_share": {"step": 0.55}}, uncertainty={"yield_factor": {"D": 4.0}})
-    columns = wells.run(
-        make_sites(wells.READS, 2, **{**TESTED, "test_kind": ["step", "airlift"]}), plan
-    ).columns
+    columns = wells.run(make_sites(wells.READS, 2, **{**TESTED, "test_kind": ["step", "airlift"]}), plan).columns
     assert columns["tested_share"].tolist() == [0.55, 0.40]
     assert columns["share_rate_m3_h"].notna().all()
 
@@ -293,9 +283,7 @@ def test_casing_is_a_narrow_one_of_the_inventory(make_sites, make_plan):
         110,
     ]  # hand: 25th percentile of five
     assert _passed(step, "casing_assumed") == [True] * 5 + [False]
-    assert (
-        wells.run(make_sites(wells.READS), make_plan()).columns.at[1, "casing_used_mm"] == 100.0
-    )  # the plan's
+    assert wells.run(make_sites(wells.READS), make_plan()).columns.at[1, "casing_used_mm"] == 100.0  # the plan's
 
 
 def test_yield_at_a_test_pump_size_is_told(make_sites, make_plan):
@@ -316,9 +304,7 @@ def test_nothing_known(make_sites, make_plan, keeps_promise):
     keeps_promise(step, sites, wells.WRITES)
     pd.testing.assert_frame_equal(sites, before)
     assert step.columns.loc[[2, 3]].replace("", np.nan).isna().all(axis=None)
-    assert (
-        step.columns.loc[1, ["rest_level_m", "yield_used_m3_h", "depth_used_m", "level_limit_m"]].isna().all()
-    )
+    assert step.columns.loc[1, ["rest_level_m", "yield_used_m3_h", "depth_used_m", "level_limit_m"]].isna().all()
     assert _passed(step, "no_level_or_yield") == [False, True]
     for rule in ("drawdown_prior", "casing_assumed"):
         assert _passed(step, rule) == [False, False]
