@@ -106,6 +106,11 @@ CASES: dict[str, tuple[Changes, str, str]] = {
         "supply_limited_catalogue",
     ),
     "sand": ({"sand_mg_l": "20"}, "equip", "sand_warning"),
+    "sand and hardly a flow": (
+        {"sand_mg_l": "20", "people": "40", "tested_yield_m3_h": "0.5"},
+        "equip",
+        "sand_settles",
+    ),
     "warm and narrow": ({"casing_mm": "90", "water_temperature_c": "36"}, "equip", "confirm_rotor_size"),
     "tight": ({"casing_mm": "102"}, "equip", "dummy_run_required"),
 }

@@ -61,6 +61,7 @@ CONSEQUENCE = {
     "dummy_run_required": "",
     "confirm_rotor_size": "",
     "sand_warning": "",
+    "sand_settles": "",
 }
 DECISIONS = ("not_assessed", "unsuitable", "hold", "test_first", "equip")
 # Rules whose passing is worth a sentence.

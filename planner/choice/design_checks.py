@@ -8,6 +8,7 @@ import pandas as pd
 from planner.catalogue.arrays import HELICAL
 from planner.catalogue.loader import Catalogue
 from planner.engine.assess import FamilyRule
+from planner.physics.pipes import velocity_m_s
 from planner.plan import Plan
 from planner.tables.step import no_checks, rule_rows
 
@@ -27,7 +28,11 @@ UNITS = {
     "no_voltage_window": ("W", ">="),
     "no_cooling": ("m/s", ">="),
 }
-DUMMY_RUN_MM = 25.0  # clearance below which a dummy is run first, common practice
+# Common practice: clearance below which a dummy is run first; velocity below which sand settles on the pump, where
+# the water carries more than so much of it.
+DUMMY_RUN_MM = 25.0
+SETTLING_M_S = 0.3
+SETTLING_SAND_MG_L = 10.0
 
 
 def family_checks(rules: list[FamilyRule]) -> pd.DataFrame:
@@ -118,6 +123,10 @@ def _equipment_checks(sites: pd.DataFrame, designed: pd.Index, catalogue: Catalo
     nearest = high.where(water > high, low)
     warn = of_pump(pumps.sand_warn_mg_l)
     sandy = designed[sand.notna()]
+    riser = {name: number for number, name in enumerate(catalogue.riser_ids)}
+    bore = catalogue.risers.inside_mm[sites.loc[designed, "riser_id"].map(riser).to_numpy(dtype="int64")]
+    velocity = pd.Series(velocity_m_s(sites.loc[designed, "peak_flow_m3_h"].to_numpy(), bore), index=designed)
+    settling = designed[sand > SETTLING_SAND_MG_L]
     return [
         rule_rows(
             down_the_well,
@@ -132,4 +141,13 @@ def _equipment_checks(sites: pd.DataFrame, designed: pd.Index, catalogue: Catalo
             designed[helical], "confirm_rotor_size", fits, value=water, operator="within", limit=nearest, unit="degC"
         ),
         rule_rows(sandy, "sand_warning", sand <= warn, value=sand, operator="<=", limit=warn, unit="mg/L"),
+        rule_rows(
+            settling,
+            "sand_settles",
+            velocity >= SETTLING_M_S,
+            value=velocity,
+            operator=">=",
+            limit=SETTLING_M_S,
+            unit="m/s",
+        ),
     ]
