@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import hashlib
 import os
@@ -30,7 +31,7 @@ from planner.outputs import folder as output_folder
 from planner.outputs import tables as output_tables
 from planner.plan import LoadedPlan, input_files, read_plan
 from planner.tables import catchments, demand, inventory, neighbours, rasters, screening, wells
-from planner.tables.boundary import read_boundary
+from planner.tables.boundary import read_boundary, read_polygons
 from planner.tables.raster_files import open_raster
 from planner.tables.step import Finding, Step
 from planner.texts import of_kind
@@ -297,7 +298,7 @@ def _write(
         "notes": of_kind("note"),
     }
     if "map" in wanted:
-        _write_map(plan, sites, about, new / "map.html")
+        _write_map(plan, sites, about, checks, table.findings, new / "map.html")
     table.stages.append(
         {
             "name": "outputs",
@@ -327,18 +328,37 @@ def _write(
     return Outcome(folder, counts, len(table.findings), table.stages, run_id)
 
 
-def _write_map(plan: LoadedPlan, sites: pd.DataFrame, about: dict[str, Any], path: Path) -> None:
-    import geopandas
-
+def _write_map(
+    plan: LoadedPlan,
+    sites: pd.DataFrame,
+    about: dict[str, Any],
+    checks: pd.DataFrame,
+    findings: list[Finding],
+    path: Path,
+) -> None:
     from planner.outputs.map.areas import simplify_areas
     from planner.outputs.map.page import map_page
+    from planner.outputs.map.relief import make_relief
 
-    area = plan.plan.area
+    area, elevation = plan.plan.area, plan.plan.rasters.elevation
     areas = None
+    bounds = tuple(getattr(sites[name], side)() for side in ("min", "max") for name in ("longitude", "latitude"))
     if area is not None:
-        areas = simplify_areas(geopandas.read_file(plan.resolve(area.boundary)).to_crs("EPSG:4326"), area.name_field)
+        frame = read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
+        areas, bounds = simplify_areas(frame, area.name_field), tuple(frame.total_bounds)
+    relief = None
+    if elevation is not None:
+        relief = make_relief(plan.resolve(elevation.file), bounds, elevation.nodata)
+    page = map_page(
+        sites,
+        areas,
+        {**about, "plan": plan.plan.model_dump(mode="json", exclude_none=True)},
+        checks=checks,
+        findings=[dataclasses.asdict(one) for one in findings],
+        relief=relief,
+    )
     with path.open("w", encoding="utf-8", newline="") as file:
-        file.write(map_page(sites, areas, about))
+        file.write(page)
 
 
 def _sha256(path: Path) -> str:

@@ -61,6 +61,30 @@ well_yield = { file = "well_yield.tif", unit = "m3/h" }
 date = "2026-01-01"
 """
 
+# Texts that must stay texts wherever they come from and wherever they go.
+HOSTILE = (
+    "<script>alert(1)</script>",
+    '"><img src=x onerror="window.hurt=1">',
+    "</script><script>window.hurt=2</script>",
+    "' onmouseover='window.hurt=5' style='color:red",
+    "${window.hurt=3}",
+    "{{7*7}}{% raw %}",
+    "`window.hurt=4`",
+    "Kesu\u202eredrum",
+    "<!--<script>",
+    "@@SCRIPT@@ &amp; \u2028 'quoted'",
+    "bell\x07 escape\x1b[31m",
+    "{subject} {value} $& $1",
+    "=1+1",
+    "long " + "n" * 9990 + " name",
+)
+
+
+@pytest.fixture(scope="session")
+def hostile_names() -> tuple[str, ...]:
+    """Names for inventories, plans and boundaries that try to become markup, script or template."""
+    return HOSTILE
+
 
 @pytest.fixture(scope="session")
 def plan_text() -> str:

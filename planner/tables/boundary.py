@@ -87,7 +87,7 @@ def read_boundary(plan: LoadedPlan) -> tuple[Boundary | None, list[Finding]]:
     area = plan.plan.area
     if area is None:
         return None, []
-    frame = _read(area.boundary, plan.resolve(area.boundary))
+    frame = read_polygons(area.boundary, plan.resolve(area.boundary))
     faults: list[Fault] = []
     is_polygon = frame.geom_type.isin(["Polygon", "MultiPolygon"]) & ~frame.is_empty
     if not is_polygon.any():
@@ -104,8 +104,8 @@ def read_boundary(plan: LoadedPlan) -> tuple[Boundary | None, list[Finding]]:
     return _project(frame[is_polygon], area.name_field, area.boundary)
 
 
-def _read(name: str, path: Path) -> geopandas.GeoDataFrame:
-    """The first polygon layer of a file, else its first layer."""
+def read_polygons(name: str, path: Path) -> geopandas.GeoDataFrame:
+    """The first polygon layer of a file, else its first layer; raises AreaError if it cannot be read."""
     import geopandas
     import pandas as pd
     import pyogrio

@@ -1,19 +1,21 @@
-// The boundary polygons and their names.
+// The boundary polygons: their rings, their bounds and their names.
 
-function areaOutlines(areas) {
-  const style = { color: "#8b979b", weight: 1.1, fillColor: PAPER, fillOpacity: 1, interactive: false };
-  const features = areas.map((area) => ({ type: "Feature", properties: {}, geometry: area.geometry }));
-  const renderer = L.canvas({ pane: "areas", padding: 0.4 });
-  return L.geoJSON(features, { style, interactive: false, pane: "areas", renderer });
+// Outer rings run against the clock and holes with it, so that holes stay open where all rings are filled at once.
+function areaRings({ geometry }) {
+  return geometry.type === "Polygon" ? geometry.coordinates : geometry.coordinates.flat();
+}
+
+function areaBounds(area) {
+  return L.latLngBounds(areaRings(area).flat().map(([longitude, latitude]) => [latitude, longitude]));
 }
 
 // Names stand as text over the marks; one that its polygon has no room for is hidden.
-function addAreaNames(map, areas, outlines) {
+function addAreaNames(map, areas) {
   const names = areas.map((area) => {
     const icon = L.divIcon({ className: "area-name", html: foreign(area.name), iconSize: null });
     return L.marker(area.label, { icon, interactive: false, keyboard: false, pane: "names" }).addTo(map);
   });
-  const fit = () => names.forEach((marker, place) => hideIfNarrow(map, marker, outlines[place].getBounds()));
+  const fit = () => names.forEach((marker, place) => hideIfNarrow(map, marker, areaBounds(areas[place])));
   map.on("zoomend resize", fit);
   fit();
 }

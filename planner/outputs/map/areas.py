@@ -16,8 +16,8 @@ def simplify_areas(frame: gpd.GeoDataFrame, name_field: str) -> list[dict[str, A
     """Polygons as a list of {"name", "geometry"}, GeoJSON geometry in WGS 84, simplified and rounded.
 
     frame: polygons with a CRS. Neighbours that fit without gap or overlap are simplified together, so that
-    their common border stays one line; others one by one. Rows without a polygon are left out: they cannot be
-    drawn.
+    their common border stays one line; others one by one. Outer rings run against the clock, holes with it.
+    Rows without a polygon are left out: they cannot be drawn.
     """
     import shapely
     from shapely.geometry import mapping
@@ -28,6 +28,7 @@ def simplify_areas(frame: gpd.GeoDataFrame, name_field: str) -> list[dict[str, A
         light = shapely.coverage_simplify(shapes, TOLERANCE_DEG)
     else:
         light = shapely.simplify(shapes, TOLERANCE_DEG, preserve_topology=True)
+    light = shapely.orient_polygons(light)
     return [
         {
             "name": str(name),

@@ -6,54 +6,67 @@ function readBlock() {
 
 function readSites(block, breaks) {
   const sites = { count: block.count };
-  for (const [name, values] of Object.entries(block.numbers)) sites[name] = numberColumn(values);
-  for (const [name, values] of Object.entries(block.texts)) sites[name] = textColumn(values);
+  for (const [name, column] of Object.entries(block.numbers)) unpackLater(sites, name, () => unpackNumbers(column, block.count));
+  for (const [name, column] of Object.entries(block.texts)) unpackLater(sites, name, () => unpackTexts(column, block.count));
+  unpackLater(sites, "season", () => unpackTexts(block.season, block.count));
   sites.costClass = costClasses(sites, breaks);
   sites.order = readingOrder(sites);
-  sites.searchText = searchTexts(sites);
   return sites;
 }
 
-function numberColumn(values) {
-  return Float64Array.from(values, (value) => (value === null ? NaN : value));
-}
-
-function textColumn(values) {
-  return Array.isArray(values) ? values : values.codes.map((code) => values.levels[code]);
+// Most columns are only asked for by a pop-up: each is unpacked when it is first used.
+function unpackLater(sites, name, make) {
+  Object.defineProperty(sites, name, {
+    configurable: true,
+    get() {
+      const value = make();
+      Object.defineProperty(sites, name, { value });
+      return value;
+    },
+  });
 }
 
 // Class of cost of the sites that are drawn in colour, -1 for the others.
 function costClasses(sites, breaks) {
   return Int8Array.from({ length: sites.count }, (_, index) => {
     const cost = sites.cost_per_m3[index];
-    const coloured = ["equip", "test_first"].includes(sites.decision[index]);
-    return coloured && Number.isFinite(cost) ? breaks.filter((limit) => limit <= cost).length : -1;
+    return isColoured(sites.decision[index]) && Number.isFinite(cost) ? breaks.filter((limit) => limit <= cost).length : -1;
   });
 }
 
 // Ranked sites by rank, then the other decisions in their order, each by cost and then by row.
 function readingOrder(sites) {
-  const group = sites.decision.map((decision) => DECISIONS.indexOf(decision));
-  const last = (value) => (Number.isFinite(value) ? value : Infinity);
-  const difference = (left, right) => (left === right ? 0 : left - right);
-  return Array.from({ length: sites.count }, (_, index) => index).sort(
+  const group = Int8Array.from(sites.decision, (decision) => DECISIONS.indexOf(decision));
+  return indexes(sites).sort(
     (left, right) =>
       group[left] - group[right] ||
-      difference(last(sites.rank[left]), last(sites.rank[right])) ||
-      difference(last(sites.cost_per_m3[left]), last(sites.cost_per_m3[right])) ||
+      missingLast(sites.rank[left], sites.rank[right], 1) ||
+      missingLast(sites.cost_per_m3[left], sites.cost_per_m3[right], 1) ||
       left - right,
   );
 }
 
-// Letters without case and accents, so that "ngore" finds "Ngoré".
-function plainLetters(text) {
-  return text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
+// Order of two numbers, upwards or (direction -1) downwards; a missing one comes last in both.
+function missingLast(left, right, direction) {
+  if (left === right) return 0;
+  if (Number.isNaN(left)) return Number.isNaN(right) ? 0 : 1;
+  return Number.isNaN(right) ? -1 : direction * (left - right);
 }
 
-function searchTexts(sites) {
-  return Array.from({ length: sites.count }, (_, index) =>
-    plainLetters(`${sites.site_id[index]}\n${sites.site_name[index]}`),
-  );
+function indexes(sites) {
+  return Array.from({ length: sites.count }, (_, index) => index);
+}
+
+// Letters without case and accents, so that "ngore" finds "Ngoré".
+function plainLetters(text) {
+  const plain = /^[ -~\n]*$/.test(text) ? text : text.normalize("NFD").replace(/[\u0300-\u036f]/g, "");
+  return plain.toLowerCase();
+}
+
+// Made when the first search asks for it.
+function searchText(sites, index) {
+  sites.searchTexts = sites.searchTexts || indexes(sites).map((each) => plainLetters(`${sites.site_id[each]}\n${sites.site_name[each]}`));
+  return sites.searchTexts[index];
 }
 
 function isOnMap(sites, index) {
@@ -64,10 +77,15 @@ function siteTitle(sites, index) {
   return sites.site_name[index] || sites.site_id[index] || `Row ${sites.inventory_row[index]}`;
 }
 
-// Twelve values of a monthly column; null where the column is not there or has a gap.
-function monthValues(sites, stem, index) {
-  const columns = MONTHS.map((_, month) => sites[`${stem}_${String(month + 1).padStart(2, "0")}`]);
-  if (columns.includes(undefined)) return null;
-  const values = columns.map((column) => column[index]);
+// Pumpable volume of each month; null where a month is missing.
+function monthVolumes(sites, index) {
+  const values = MONTHS.map((_, month) => sites[`volume_${String(month + 1).padStart(2, "0")}`][index]);
   return values.every(Number.isFinite) ? values : null;
+}
+
+// Demand of each month: the pattern of the year, scaled to the demand of the design month.
+function monthDemands(sites, index) {
+  const pattern = sites.season[index];
+  const design = pattern[sites.design_month[index] - 1];
+  return MONTHS.map((_, month) => (sites.design_demand_m3_day[index] * pattern[month]) / design);
 }

@@ -1,24 +1,35 @@
-// The legend below the map: classes of cost, size of the marks, and the decisions as switches.
+// The legend below the map: classes of cost, size of the marks, the decisions as switches, and how the map looks.
 
-function fillLegend(block, sites, sizes, onChange) {
+function fillLegend(block, sites, sizes, palette, onFilter) {
   const { run, cost } = block;
   byId("cost-title").append(`Cost of water, ${run.currency} of ${run.price_year} per m³ used`);
-  byId("cost-scale").append(costScale(sites, cost));
   paintSizeScale(byId("size-scale"), sizes);
-  const switches = DECISIONS.map((decision) => decisionSwitch(decision, run.counts[decision], onChange));
-  byId("decisions").append(...switches.map((item) => item.label));
+  const switches = DECISIONS.map((decision) => legendSwitch(DECISION_WORDS[decision], run.counts[decision], true, onFilter, DECISION_MEANING[decision]));
   const funded = sites.funding.filter((funding) => funding === "funded").length;
-  const onlyFunded = funded ? fundedSwitch(funded, onChange) : null;
-  if (onlyFunded) byId("decisions").append(onlyFunded.label);
+  const onlyFunded = funded ? legendSwitch("Only funded", funded, false, onFilter, "sites within the budget have a dark ring") : null;
+  byId("decisions").append(...[...switches, onlyFunded].filter(Boolean).map(({ label }) => label));
+
+  function paint() {
+    byId("cost-scale").replaceChildren(costScale(sites, cost.breaks, palette.colours));
+    const mark = (decision) => ({ decision, colour: isColoured(decision) ? palette.example : null, edge: palette.edge, radius: 6, funded: false });
+    DECISIONS.forEach((decision, place) => switches[place].showMark(mark(decision)));
+    if (onlyFunded) onlyFunded.showMark({ ...mark("equip"), colour: "#ffffff", radius: 4.5, funded: true });
+  }
+
+  paint();
   return {
-    shows: (index) =>
-      switches[DECISIONS.indexOf(sites.decision[index])].box.checked &&
-      (!onlyFunded || !onlyFunded.box.checked || sites.funding[index] === "funded"),
+    paint,
+    decisions: () => DECISIONS.filter((_, place) => switches[place].box.checked),
+    onlyFunded: () => Boolean(onlyFunded && onlyFunded.box.checked),
+    reset() {
+      for (const { box } of switches) box.checked = true;
+      if (onlyFunded) onlyFunded.box.checked = false;
+    },
   };
 }
 
 // Cells of colour with the number of sites in them and the limits between them.
-function costScale(sites, { breaks, colours }) {
+function costScale(sites, breaks, colours) {
   const counts = colours.map((_, place) => sites.costClass.filter((found) => found === place).length);
   if (!counts.some(Boolean)) return element("p", "quiet", "No site has a cost.");
   const scale = element("div", "scale");
@@ -75,22 +86,19 @@ function volumeLabel(volume) {
   return String(Number(volume.toPrecision(2)));
 }
 
-function decisionSwitch(decision, count, onChange) {
-  const mark = { decision, colour: isColoured(decision) ? "#0f74c4" : null, radius: 6, funded: false };
-  return legendSwitch(mark, DECISION_WORDS[decision], count, true, onChange, DECISION_MEANING[decision]);
-}
-
-function fundedSwitch(count, onChange) {
-  const mark = { decision: "equip", colour: "#ffffff", radius: 4.5, funded: true };
-  return legendSwitch(mark, "Only funded", count, false, onChange, "sites within the budget have a dark ring");
-}
-
-function legendSwitch(mark, words, count, checked, onChange, meaning) {
+function legendSwitch(words, count, checked, onChange, meaning) {
   const box = element("input");
   box.type = "checkbox";
   box.checked = checked;
   box.addEventListener("change", onChange);
-  const label = element("label", "switch", box, markCanvas(mark, 16), element("span", "", words), element("span", "count", wholeText(count)));
+  const label = element("label", "switch", box, element("span"), element("span", "", words), element("span", "count", wholeText(count)));
   label.title = meaning;
-  return { box, label };
+  return { box, label, showMark: (mark) => label.children[1].replaceWith(markCanvas(mark, 16)) };
+}
+
+// How the map looks, apart from what it shows: relief or plain ground, colours or greys.
+function startLooks(hasRelief, onRelief, onGrey) {
+  byId("relief-switch").hidden = !hasRelief;
+  byId("relief").addEventListener("change", () => onRelief(byId("relief").checked));
+  byId("grey").addEventListener("change", () => onGrey(byId("grey").checked));
 }

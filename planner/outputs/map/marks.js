@@ -4,6 +4,8 @@ const INK = "#1d2b33";
 const PAPER = "#fdfcf8";
 const GREY = "#7c878b";
 const PLAIN_RADIUS = 3.6;
+// From cheap to dear for black-and-white printing: dark to light, told apart by lightness alone.
+const GREYS = ["#101010", "#4a4a4a", "#848484", "#b8b8b8", "#ececec"];
 
 const MARK_PAINTERS = {
   equip: paintDisc,
@@ -13,7 +15,21 @@ const MARK_PAINTERS = {
   not_assessed: paintDiamond,
 };
 
-// mark: { decision, colour (null = grey), radius, funded }
+// The colours in use; `edge` is the line around discs.
+function makePalette(colours) {
+  const greys = colours.map((_, place) => GREYS[Math.round((place * (GREYS.length - 1)) / Math.max(colours.length - 1, 1))]);
+  const palette = {
+    use(grey) {
+      palette.colours = grey ? greys : colours;
+      palette.edge = grey ? INK : PAPER;
+      palette.example = grey ? greys[0] : "#0f74c4";
+    },
+  };
+  palette.use(false);
+  return palette;
+}
+
+// mark: { decision, colour (null = grey), edge, radius, funded }
 function paintMark(context, x, y, mark) {
   context.lineJoin = "round";
   MARK_PAINTERS[mark.decision](context, x, y, mark);
@@ -24,12 +40,12 @@ function circle(context, x, y, radius) {
   context.arc(x, y, radius, 0, 2 * Math.PI);
 }
 
-function paintDisc(context, x, y, { colour, radius, funded }) {
+function paintDisc(context, x, y, { colour, edge, radius, funded }) {
   circle(context, x, y, radius);
   context.fillStyle = colour || GREY;
   context.fill();
   context.lineWidth = funded ? 1.6 : 0.9;
-  context.strokeStyle = PAPER;
+  context.strokeStyle = edge;
   context.stroke();
   if (!funded) return;
   circle(context, x, y, radius + 1.5);
@@ -38,11 +54,16 @@ function paintDisc(context, x, y, { colour, radius, funded }) {
   context.stroke();
 }
 
-function paintRing(context, x, y, { colour, radius }) {
+function paintRing(context, x, y, { colour, edge, radius }) {
   const width = Math.min(2.1, radius * 0.6);
   circle(context, x, y, radius - width / 2);
   context.fillStyle = PAPER;
   context.fill();
+  if (edge === INK) {
+    context.lineWidth = width + 1.2;
+    context.strokeStyle = INK;
+    context.stroke();
+  }
   context.lineWidth = width;
   context.strokeStyle = colour || GREY;
   context.stroke();
@@ -100,12 +121,18 @@ function makeSizes(sites, mapWidth) {
   return { typical, radius };
 }
 
-function siteMark(sites, index, colours, sizes) {
-  const decision = sites.decision[index];
+// radius in half pixels, so that few sprites serve all sites
+function siteRadius(sites, index, sizes) {
+  if (!isColoured(sites.decision[index])) return PLAIN_RADIUS;
+  return Math.round(2 * sizes.radius(sites.volume_used_m3_day[index])) / 2;
+}
+
+function siteMark(sites, index, palette, radius) {
   return {
-    decision,
-    colour: sites.costClass[index] < 0 ? null : colours[sites.costClass[index]],
-    radius: isColoured(decision) ? sizes.radius(sites.volume_used_m3_day[index]) : PLAIN_RADIUS,
+    decision: sites.decision[index],
+    colour: sites.costClass[index] < 0 ? null : palette.colours[sites.costClass[index]],
+    edge: palette.edge,
+    radius,
     funded: sites.funding[index] === "funded",
   };
 }

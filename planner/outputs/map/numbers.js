@@ -4,8 +4,9 @@ const MISSING = "–";
 
 function withDecimals(value, decimals) {
   if (!Number.isFinite(value)) return MISSING;
-  const text = value.toLocaleString("en-GB", { minimumFractionDigits: decimals, maximumFractionDigits: decimals });
-  return text.replaceAll(",", "\u202f");
+  const [whole, part] = value.toFixed(decimals).split(".");
+  const spaced = whole.replace(/\B(?=(\d{3})+$)/g, "\u202f");
+  return part ? `${spaced}.${part}` : spaced;
 }
 
 function wholeText(value) {

@@ -11,7 +11,8 @@ import base64
 import hashlib
 import html
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict
 from importlib.resources import files
 from typing import Any
 
@@ -20,57 +21,94 @@ import pandas as pd
 
 from planner.outputs.map.areas import label_point
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
-from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns
+from planner.outputs.map.finding_data import finding_data
+from planner.outputs.map.reason_data import reason_data
+from planner.outputs.map.relief import Relief
+from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
 
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
+STYLES = ("style.css", "panel.css", "popup.css", "print.css")
 SCRIPTS = (
     "words.js",
     "numbers.js",
     "dom.js",
+    "unpack.js",
     "data.js",
+    "reasons.js",
     "marks.js",
     "layer.js",
+    "relief.js",
     "areas.js",
+    "map.js",
     "legend.js",
+    "filters.js",
+    "table.js",
     "chart.js",
+    "details.js",
     "popup.js",
-    "list.js",
+    "head.js",
     "read_first.js",
+    "findings.js",
+    "assumptions.js",
+    "tabs.js",
+    "print.js",
     "main.js",
 )
 
 
-def map_page(sites: pd.DataFrame, areas: list[dict[str, Any]] | None, run: Mapping[str, Any]) -> str:
+def map_page(
+    sites: pd.DataFrame,
+    areas: list[dict[str, Any]] | None,
+    run: Mapping[str, Any],
+    *,
+    checks: pd.DataFrame,
+    findings: Sequence[Mapping[str, Any]],
+    relief: Relief | None = None,
+) -> str:
     """The text of map.html; write it as UTF-8 with newline='' so that the hashes stay true.
 
-    sites   one row for every inventory row, columns of sites.csv; rows without position are listed, not drawn
-    areas   [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
-    run     programme, currency, price_year, run_id, date, version (text), counts {decision: n},
-            defaults_used {key: value}, without_effect {key: text}, cautions [text], notes [text]
+    sites     one row for every inventory row, columns of sites.csv and the monthly demand; rows without
+              position are listed, not drawn
+    areas     [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
+    run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
+              plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
+              notes [text]; language if not "en"
+    checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
+    findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
+    relief    shaded relief for the ground of the map
     Raises InternalError if a column is missing or the counts of the run do not fit the sites.
     """
-    style = "\n".join((_leaflet_style(), _own("style.css")))
+    style = "\n".join((_leaflet_style(), *(_own(name) for name in STYLES)))
     scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
     parts = {
         "POLICY": _policy([style], list(scripts.values())),
         "TITLE": html.escape(str(run["programme"])),
         "STYLE": style,
-        "DATA": safe_json(_block(sites, areas, run)),
+        "DATA": safe_json(_block(sites, areas, run, checks, findings, relief)),
         **scripts,
     }
     # One pass: what a part contains is never looked at again.
     return re.sub(r"@@([A-Z]+)@@", lambda found: parts[found[1]], _own("template.html"))
 
 
-def _block(sites: pd.DataFrame, areas: list[dict[str, Any]] | None, run: Mapping[str, Any]) -> dict[str, Any]:
-    coloured = sites["decision"].isin(["equip", "test_first"])
-    breaks = cost_breaks(np.where(coloured, significant(sites["cost_per_m3"]), np.nan))
+def _block(
+    sites: pd.DataFrame,
+    areas: list[dict[str, Any]] | None,
+    run: Mapping[str, Any],
+    checks: pd.DataFrame,
+    findings: Sequence[Mapping[str, Any]],
+    relief: Relief | None,
+) -> dict[str, Any]:
+    frame = site_frame(sites)
+    language = str(run.get("language", "en"))
+    coloured = frame["decision"].isin(["equip", "test_first"])
+    breaks = cost_breaks(np.where(coloured, significant(frame["cost_per_m3"]), np.nan))
     return {
         "run": {
             **{key: str(run[key]) for key in RUN_TEXTS},
-            "counts": decision_counts(sites, run["counts"]),
-            "defaults_used": [[key, _plain(value)] for key, value in run["defaults_used"].items()],
+            "counts": decision_counts(frame, run["counts"]),
+            "assumptions": assumptions(run),
             "without_effect": [[key, str(text)] for key, text in run["without_effect"].items()],
             "cautions": [str(text) for text in run["cautions"]],
             "notes": [str(text) for text in run["notes"]],
@@ -80,21 +118,40 @@ def _block(sites: pd.DataFrame, areas: list[dict[str, Any]] | None, run: Mapping
             {"name": area["name"], "geometry": area["geometry"], "label": label_point(area["geometry"])}
             for area in areas or []
         ],
-        "sites": site_columns(sites),
+        "relief": None if relief is None else asdict(relief),
+        "sites": site_columns(frame),
+        "reasons": reason_data(frame, checks, language),
+        "findings": finding_data(findings, language),
     }
 
 
-def _plain(value: Any) -> str:
+def assumptions(run: Mapping[str, Any]) -> list[list[Any]]:
+    """Every key of the plan as [dotted key, value, whether it is a default], by section."""
+    defaults = run["defaults_used"]
+    given = {key: value for key, value in _flat(run["plan"], set(defaults)) if key not in defaults}
+    keys = sorted({*given, *defaults}, key=lambda key: (key.split(".")[0], key))
+    return [[key, plain(defaults[key] if key in defaults else given[key]), key in defaults] for key in keys]
+
+
+def _flat(plan: Mapping[str, Any], whole: set[str], prefix: str = "") -> Iterator[tuple[str, Any]]:
+    for key, value in plan.items():
+        if isinstance(value, Mapping) and f"{prefix}{key}" not in whole:
+            yield from _flat(value, whole, f"{prefix}{key}.")
+        elif value is not None:
+            yield f"{prefix}{key}", value
+
+
+def plain(value: Any) -> str:
     """A value of the plan as a reader would write it."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Mapping):
-        return ", ".join(f"{key} {_plain(part)}" for key, part in value.items())
+        return ", ".join(f"{key} {plain(part)}" for key, part in value.items()) or "none"
     if isinstance(value, (list, tuple)):
-        parts = [_plain(part) for part in value]
+        parts = [plain(part) for part in value]
         alike = len(parts) > 2 and len(set(parts)) == 1
         return f"{parts[0]} in each of {len(parts)}" if alike else ", ".join(parts)
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 def _policy(styles: list[str], scripts: list[str]) -> str:

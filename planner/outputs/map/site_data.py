@@ -1,4 +1,4 @@
-"""The sites as JSON columns, rounded as they are shown and safe inside an HTML script element."""
+"""The sites as packed columns of the page, rounded as they are shown, and JSON that is safe inside a script."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from planner.errors import InternalError
 from planner.glossary import monthly
+from planner.outputs.map.pack import Packed, decimals_for, pack, pack_numbers, pack_texts
 
 TEXTS = (
     "site_id",
@@ -22,11 +24,13 @@ TEXTS = (
     "funding",
     "pump_family",
     "pump_id",
+    "drive_id",
+    "module_id",
+    "riser_id",
     "safe_rate_limit",
     "supply_limited",
-    "reason_text",
 )
-# Decimals that the page keeps. Costs keep four digits instead: currencies differ a thousandfold in value.
+# Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
     "inventory_row": 0,
     "latitude": 5,
@@ -41,22 +45,32 @@ DECIMALS = {
     "safe_rate_m3_h": 2,
     "intake_depth_m": 0,
     "motor_w": 0,
+    "riser_mm": 0,
+    "delivery_mm": 0,
+    "cable_mm2": 1,
     "array_wp": 0,
     "modules_series": 0,
     "modules_parallel": 0,
     "tilt_deg": 0,
+    "azimuth_deg": 0,
     "tank_m3": 1,
+    "sleeve": 0,
     "design_demand_m3_day": 1,
-    "volume_pumped_m3_day": 1,
     "volume_used_m3_day": 1,
     "capital_cost": 0,
     "annual_cost": 0,
+    "family_margin": 3,
     "people_served": 0,
-}
+} | dict.fromkeys(monthly("volume"), 1)
 SHARES = ("supply_reliability", "supply_reliability_worst_month")  # hundredths, rounded down
-COSTS = ("cost_per_m3", "cost_equipment_per_m3")
-COST_DIGITS = 4
-MONTHLY = ("volume", "demand")  # demand only where the frame has it; else the page shows the design month's
+FAMILIES = ("helical_rotor", "centrifugal", "surface")
+COSTS = (
+    "cost_per_m3",
+    "cost_equipment_per_m3",
+    *(f"cost_{family}_per_m3" for family in FAMILIES),
+    "cost_per_m3_p10",
+    "cost_per_m3_p90",
+)
 DECISIONS = ("equip", "test_first", "hold", "unsuitable", "not_assessed")
 
 _UNSAFE = re.compile("[<>&\u2028\u2029\ud800-\udfff]")
@@ -72,36 +86,63 @@ def safe_json(value: Any) -> str:
     return _UNSAFE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
-def site_columns(sites: pd.DataFrame) -> dict[str, Any]:
-    """Columns of the page: numbers as lists with null for missing, texts as lists or as levels and codes.
+def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
+    """The sites with `inventory_row` and `reason_codes` as columns and 0, 1, 2 … as index.
 
-    sites: one row for each row of the inventory, columns of sites.csv; `inventory_row` may be the index.
+    sites: one row for each row of the inventory, columns of sites.csv; `inventory_row` may be the index. The
+    sub-district is the one used, where the frame tells it. Raises InternalError that names every missing column.
     """
     frame = sites if "inventory_row" in sites.columns else sites.rename_axis("inventory_row").reset_index()
-    _require(frame)
-    months = [name for stem in MONTHLY for name in monthly(stem) if set(monthly(stem)) <= set(frame.columns)]
-    decimals = DECIMALS | dict.fromkeys(months, 1)
-    numbers = {name: _numbers(rounded(frame[name], places)) for name, places in decimals.items()}
-    costs = {name: _numbers(significant(frame[name])) for name in COSTS}
-    shares = {name: _numbers(hundredths(frame[name])) for name in SHARES}
-    texts = {name: _texts(frame[name]) for name in TEXTS}
-    return {"count": len(frame), "numbers": numbers | costs | shares, "texts": texts}
+    frame = frame.reset_index(drop=True)
+    if "sub_district_used" in frame.columns:
+        frame = frame.assign(sub_district=frame["sub_district_used"])
+    needed = ["inventory_row", "reason_codes", *TEXTS, *DECIMALS, *SHARES, *COSTS, *monthly("demand")]
+    missing = [name for name in needed if name not in frame.columns]
+    if missing:
+        raise InternalError(f"the map lacks the columns {', '.join(missing)}")
+    return frame
 
 
-def rounded(column: pd.Series, places: int) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Numbers with the given decimals; NaN stays."""
-    return np.round(column.to_numpy(dtype="float64", na_value=np.nan), places)
+def site_columns(frame: pd.DataFrame) -> dict[str, Any]:
+    """Packed columns of the frame of site_frame: {"count", "numbers", "texts", "season"}."""
+    numbers = {name: pack_numbers(floats(frame[name]), places) for name, places in DECIMALS.items()}
+    digits = decimals_for(floats(frame["cost_per_m3"]))
+    costs = {name: pack_numbers(floats(frame[name]), digits) for name in COSTS}
+    shares = {name: pack_numbers(hundredths(frame[name]), 2) for name in SHARES}
+    return {
+        "count": len(frame),
+        "numbers": numbers | costs | shares,
+        "texts": {name: pack_texts(frame[name]) for name in TEXTS},
+        "season": seasons(frame),
+    }
 
 
-def hundredths(column: pd.Series) -> np.ndarray[Any, np.dtype[np.float64]]:
+def seasons(frame: pd.DataFrame) -> Packed:
+    """Demand by month as patterns: twelve whole numbers, the largest 1000; level 0 is empty for no demand."""
+    demand = np.column_stack([floats(frame[name]) for name in monthly("demand")])
+    largest = demand.max(axis=1) if demand.size else np.zeros(len(frame))
+    known = np.isfinite(largest) & (largest > 0)
+    shares = np.round(demand[known] / largest[known, None] * 1000).astype(np.int64)
+    levels, place = np.unique(shares, axis=0, return_inverse=True)
+    codes = np.zeros(len(frame), dtype=np.int64)
+    codes[known] = place.ravel() + 1
+    return {"levels": [[], *levels.tolist()], **pack(codes)}
+
+
+def significant(costs: pd.Series) -> NDArray[np.float64]:
+    """Costs of water with the digits that the page keeps; NaN stays."""
+    values = floats(costs)
+    return np.round(values, decimals_for(values))
+
+
+def floats(column: pd.Series) -> NDArray[np.float64]:
+    """Numbers and flags as numbers; missing is NaN."""
+    return column.to_numpy(dtype="float64", na_value=np.nan)
+
+
+def hundredths(column: pd.Series) -> NDArray[np.float64]:
     """Shares rounded down to 0.01, so that 1 is said only of what is met in full; NaN stays."""
-    return np.floor(column.to_numpy(dtype="float64", na_value=np.nan) * 100 + 1e-9) / 100
-
-
-def significant(column: pd.Series) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Costs with four digits; NaN stays."""
-    values = column.to_numpy(dtype="float64", na_value=np.nan)
-    return np.array([float(f"{value:.{COST_DIGITS}g}") for value in values], dtype="float64")
+    return np.floor(floats(column) * 100 + 1e-9) / 100
 
 
 def decision_counts(sites: pd.DataFrame, stated: Mapping[str, int]) -> dict[str, int]:
@@ -110,25 +151,3 @@ def decision_counts(sites: pd.DataFrame, stated: Mapping[str, int]) -> dict[str,
     if sum(counted.values()) != len(sites) or any(counted[name] != stated.get(name, 0) for name in DECISIONS):
         raise InternalError(f"the run counts {dict(stated)}, the {len(sites)} sites of the map {counted}")
     return counted
-
-
-def _require(frame: pd.DataFrame) -> None:
-    needed = [*TEXTS, *DECIMALS, *SHARES, *COSTS, *monthly("volume")]
-    missing = [name for name in needed if name not in frame.columns]
-    if missing:
-        raise InternalError(f"the map lacks the columns {', '.join(missing)}")
-
-
-def _numbers(values: np.ndarray[Any, np.dtype[np.float64]]) -> list[float | int | None]:
-    """Plain numbers, whole ones without decimal point (a tenth of the file), null for missing."""
-    return [
-        None if not np.isfinite(value) else int(value) if value.is_integer() else value
-        for value in values.tolist()
-    ]
-
-
-def _texts(column: pd.Series) -> list[str] | dict[str, Any]:
-    codes, levels = pd.factorize(column.fillna("").astype("str"))
-    if len(levels) * 2 > len(column):
-        return [str(text) for text in column.fillna("")]
-    return {"levels": [str(level) for level in levels], "codes": codes.tolist()}

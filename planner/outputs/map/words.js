@@ -20,7 +20,7 @@ const DECISION_MEANING = {
 
 const FAMILY_WORDS = {
   helical_rotor: "Helical rotor",
-  centrifugal: "Multistage centrifugal",
+  centrifugal: "Centrifugal",
   surface: "Surface pump",
 };
 
@@ -52,4 +52,13 @@ const MONTHS = [
 // A code without words of its own is shown as it is, never hidden.
 function wordFor(words, code) {
   return Object.hasOwn(words, code) ? words[code] : code;
+}
+
+const SEVERITY_WORDS = { stop: "Stops a site", warning: "Warning", info: "For information" };
+
+const ACTION_WORDS = { repaired: "repaired", flagged: "flagged", stopped: "stopped" };
+
+// A code as it is written in files, as words: "pump_family" is "pump family".
+function plainWords(code) {
+  return code.replaceAll("_", " ");
 }

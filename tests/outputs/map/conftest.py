@@ -2,31 +2,140 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import polygonize, unary_union
 
 from planner.glossary import glossary, monthly
+from planner.outputs.map.areas import simplify_areas
+from planner.outputs.map.page import map_page
+from planner.outputs.map.relief import make_relief
+from planner.texts import sentence
 
-HOSTILE = (
-    "<script>alert(1)</script>",
-    '"><img src=x onerror="window.hurt=1">',
-    "</script><script>window.hurt=2</script>",
-    "${window.hurt=3}",
-    "{{7*7}}",
-    "`window.hurt=4`",
-    "Kesu\u202eredrum",
-    "<!--<script>",
-    "@@SCRIPT@@ &amp; \u2028 'quoted'",
-    "=1+1",
-)
+# Rule → subject, value, limit, passed, as the rules of the tool would find them.
+CHECKS: dict[str, tuple[str, float, float, bool]] = {
+    "demand_met": ("", 96.7, 90.0, True),
+    "supply_limited_well": ("", 71.2, 90.0, False),
+    "quality_untested": ("", np.nan, np.nan, False),
+    "grade_below_a": ("B", np.nan, np.nan, False),
+    "casing_assumed": ("", 113.0, np.nan, False),
+    "fluoride_above_limit": ("", 2.125, 1.5, False),
+    "no_design": ("", np.nan, np.nan, False),
+    "no_head": ("helical_rotor", 138.4, 125.0, False),
+    "no_suction": ("surface", 22.25, 6.5, False),
+    "position_missing": ("", np.nan, np.nan, False),
+}
+REASONS = {
+    "equip": "demand_met;quality_untested",
+    "test_first": "grade_below_a;casing_assumed;supply_limited_well;quality_untested",
+    "hold": "demand_met;fluoride_above_limit",
+    "unsuitable": "no_design;no_head;no_suction",
+    "not_assessed": "position_missing",
+}
 CENTRE = (-12.9, 4.3)  # latitude and longitude of a place in open sea
+
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+ELEVATION = Path(__file__).parents[3] / "data_demo/elevation.tif"  # laid under the invented district
+WIDE = (1366, 768)
+NARROW = (390, 844)
+
+
+class Visit:
+    """A page that was opened, with all that it said and asked for."""
+
+    def __init__(self, browser: Browser, file: Path, size: tuple[int, int], bypass_csp: bool = False) -> None:
+        self.trouble: list[str] = []
+        viewport = {"width": size[0], "height": size[1]}
+        self.context = browser.new_context(viewport=viewport, bypass_csp=bypass_csp, reduced_motion="reduce")
+        self.context.set_offline(True)
+        self.context.route("**/*", self._route)
+        self.page: Page = self.context.new_page()
+        self.page.on("console", self._hear)
+        self.page.on("pageerror", lambda error: self.trouble.append(str(error)))
+        self.page.on("dialog", lambda dialog: (self.trouble.append(dialog.message), dialog.dismiss()))
+        self.page.goto(file.as_uri())
+        self.page.wait_for_function("document.getElementById('status').textContent !== ''")
+
+    def _hear(self, message: Any) -> None:
+        if "Multiple readback" not in message.text:  # the tests' own looking at pixels
+            self.trouble.append(message.text)
+
+    def _route(self, route: Any) -> None:
+        if route.request.url.startswith("file:"):
+            route.continue_()
+        else:
+            self.trouble.append(route.request.url)
+            route.abort()
+
+    def text(self, selector: str) -> str:
+        return self.page.locator(selector).inner_text()
+
+    def close(self) -> None:
+        self.context.close()
+        assert self.trouble == []
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    # Continuous integration installs Chromium: there the tests fail rather than skip.
+    if CHROMIUM is None and not os.environ.get("CI"):
+        pytest.skip("no Chromium on this machine")
+    with sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="session")
+def open_page(browser: Browser) -> Callable[..., Visit]:
+    """Open a file at a size; `close` of what comes back checks that the page was quiet and asked for nothing."""
+
+    def opened(file: Path, size: tuple[int, int] = WIDE, bypass_csp: bool = False) -> Visit:
+        return Visit(browser, file, size, bypass_csp)
+
+    return opened
+
+
+@pytest.fixture(scope="session")
+def hostile_sites(hostile_names: tuple[str, ...]) -> pd.DataFrame:
+    return make_sites(600, hostile=hostile_names)
+
+
+@pytest.fixture(scope="session")
+def page_file(
+    hostile_sites: pd.DataFrame, hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    """The page of 600 sites, the first of them with hostile texts, in a district with relief."""
+    sites, district = hostile_sites, make_district()
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    page = map_page(
+        sites,
+        simplify_areas(district, "name"),
+        make_run(sites),
+        checks=make_checks(sites),
+        findings=make_findings(sites),
+        relief=make_relief(ELEVATION, tuple(district.total_bounds)),
+    )
+    path.write_text(page, encoding="utf-8", newline="")
+    return path
+
+
+@pytest.fixture(params=[WIDE, NARROW], ids=["wide", "narrow"])
+def visit(open_page: Callable[..., Visit], page_file: Path, request: pytest.FixtureRequest) -> Iterator[Visit]:
+    opened = open_page(page_file, request.param)
+    yield opened
+    opened.close()
 
 
 @pytest.fixture(scope="session")
@@ -45,12 +154,17 @@ def invented_district() -> gpd.GeoDataFrame:
 
 
 @pytest.fixture(scope="session")
-def hostile_names() -> tuple[str, ...]:
-    return HOSTILE
+def invented_checks() -> Callable[[pd.DataFrame], pd.DataFrame]:
+    return make_checks
 
 
-def make_sites(count: int = 600, hostile: bool = False) -> pd.DataFrame:
-    """Sites with the columns of sites.csv; the last three have no position."""
+@pytest.fixture(scope="session")
+def invented_findings() -> Callable[[pd.DataFrame], list[dict[str, Any]]]:
+    return make_findings
+
+
+def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
+    """Sites with the columns of sites.csv; the last three have no position, the first have hostile texts."""
     random = np.random.default_rng(20)
     index = pd.RangeIndex(1, count + 1, name="inventory_row")
     empty = {name: "" if quantity.dtype == "text" else np.nan for name, quantity in glossary().items()}
@@ -65,11 +179,13 @@ def make_sites(count: int = 600, hostile: bool = False) -> pd.DataFrame:
     _place(sites, random)
     _decide(sites, random)
     _design(sites, random)
-    if hostile:
-        sites.iloc[: len(HOSTILE), sites.columns.get_loc("site_name")] = list(HOSTILE)
-        sites.iloc[: len(HOSTILE), sites.columns.get_loc("site_id")] = list(HOSTILE)
-        sites.iloc[: len(HOSTILE), sites.columns.get_loc("reason_text")] = list(HOSTILE)
+    for name in ("site_name", "site_id", "sub_district") if hostile else ():
+        sites.iloc[: len(hostile), sites.columns.get_loc(name)] = list(hostile)
+    sites["sub_district_used"] = sites["sub_district"]
     sites.iloc[-3:, [sites.columns.get_loc("latitude"), sites.columns.get_loc("longitude")]] = np.nan
+    said = sites["reason_codes"].str.split(";").explode()
+    sentences = [sentence(rule, *CHECKS[rule][:3]) for rule in said]
+    sites["reason_text"] = pd.Series(sentences, index=said.index).groupby(level=0).agg(" ".join)
     return sites
 
 
@@ -95,15 +211,7 @@ def _decide(sites: pd.DataFrame, random: np.random.Generator) -> None:
     sites.iloc[-3:, sites.columns.get_loc("decision")] = "not_assessed"
     grade = {"equip": "A", "test_first": "B", "hold": "A", "unsuitable": "C", "not_assessed": "D"}
     sites["evidence_grade"] = sites["decision"].map(grade)
-    reason = {
-        "equip": "Tested with drawdown. The design meets 96 % of the demand of the year, limit 90 %.",
-        "test_first": "Yield is known from an airlift only (grade B), grade A is required. "
-        "The casing is not known. Water quality was not measured.",
-        "hold": "Fluoride is 2.1 mg/L, limit 1.5 mg/L.",
-        "unsuitable": "The pumping level of 96 m is deeper than the lowest intake of 84 m.",
-        "not_assessed": "There is no usable position: latitude and longitude are empty.",
-    }
-    sites["reason_text"] = sites["decision"].map(reason)
+    sites["reason_codes"] = sites["decision"].map(REASONS)
 
 
 def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
@@ -130,6 +238,14 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "modules_parallel": 1,
         "tilt_deg": 10,
         "tank_m3": random.choice([5, 10, 20, 50], count),
+        "cost_helical_rotor_per_m3": cost,
+        "cost_centrifugal_per_m3": cost * 1.07,
+        "family_margin": 0.07,
+        "riser_mm": 40,
+        "delivery_mm": 32,
+        "cable_mm2": random.choice([1.5, 2.5, 4.0], count),
+        "azimuth_deg": 0,
+        "sleeve": random.choice([0.0, 1.0], count),
         "capital_cost": random.lognormal(9.9, 0.35, count),
         "people_served": used * 50,
         "cost_per_m3": cost,
@@ -144,12 +260,47 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         values[monthly("demand")[place]] = demand * (1.0 if 3 <= place <= 9 else 0.85)
     for name, column in values.items():
         sites[name] = np.where(designed, column, np.nan)
-    texts = {"pump_family": "helical_rotor", "pump_id": "HR-12-60", "safe_rate_limit": "tested_share"}
+    texts = {
+        "pump_family": "helical_rotor",
+        "pump_id": "HR-12-60",
+        "drive_id": "DC-S",
+        "module_id": "M330",
+        "riser_id": "HDPE-40",
+        "safe_rate_limit": "tested_share",
+    }
     for name, text in texts.items():
         sites[name] = np.where(designed, text, "")
     ranked = sites["decision"] == "equip"
     sites.loc[ranked, "rank"] = sites.loc[ranked, "cost_per_m3"].rank(method="first")
     sites.loc[ranked, "funding"] = np.where(sites.loc[ranked, "rank"] <= 60, "funded", "")
+
+
+def make_checks(sites: pd.DataFrame) -> pd.DataFrame:
+    """The checks behind the reasons, passed ones that give none, and what stopped the surface pumps."""
+    rows = []
+    for row, codes, pump in zip(sites.index, sites["reason_codes"], sites["pump_id"], strict=True):
+        wanted = codes.split(";")
+        wanted += ["no_suction"] if pump and "no_suction" not in wanted else []
+        rows += [(row, rule, *CHECKS[rule]) for rule in wanted]
+        rows.append((row, "casing_assumed", "", np.nan, np.nan, True))
+    frame = pd.DataFrame(rows, columns=["inventory_row", "rule", "subject", "value", "limit", "pass"])
+    return frame.assign(operator="", unit="")
+
+
+def make_findings(sites: pd.DataFrame) -> list[dict[str, Any]]:
+    """One finding on every third row and one on the whole file; old values are the sites' names."""
+    kinds = (
+        ("casing_mm", "unit_in_cell", "info", "repaired", "355.6"),
+        ("static_level_m", "static_below_depth", "stop", "stopped", ""),
+        ("people", "zero_as_missing", "warning", "flagged", ""),
+    )
+    names = ("column", "rule", "severity", "action", "new_value")
+    found = [
+        {"row": int(row), "old_value": name, **dict(zip(names, kinds[place % 3], strict=True))}
+        for place, (row, name) in enumerate(zip(sites.index[::3], sites["site_name"][::3], strict=True))
+    ]
+    whole = {"row": 0, "column": "remarks", "rule": "column_not_read", "severity": "info", "action": "flagged"}
+    return [{**whole, "old_value": "remarks", "new_value": ""}, *found]
 
 
 def make_run(sites: pd.DataFrame) -> dict[str, Any]:
@@ -161,6 +312,11 @@ def make_run(sites: pd.DataFrame) -> dict[str, Any]:
         "date": "2026-05-04",
         "version": "0.1.0",
         "counts": sites["decision"].value_counts().to_dict(),
+        "plan": {
+            "programme": {"name": "Kesumba district, rural water", "discount_rate": 0.08, "horizon_years": 20},
+            "demand": {"norm_l_person_day": 20.0, "growth": 0.025},
+            "area": {"boundary": "district.gpkg"},
+        },
         "defaults_used": {
             "programme.discount_rate": 0.08,
             "programme.horizon_years": 20,
@@ -185,9 +341,7 @@ def make_district() -> gpd.GeoDataFrame:
     """Six areas with shared, wavy borders (WGS 84)."""
     turn = np.linspace(0, 2 * np.pi, 1200, endpoint=False)
     reach = 0.40 + 0.03 * np.sin(3 * turn) + 0.02 * np.cos(7 * turn + 1)
-    outline = Polygon(
-        zip(CENTRE[1] + 1.25 * reach * np.cos(turn), CENTRE[0] + reach * np.sin(turn), strict=True)
-    )
+    outline = Polygon(zip(CENTRE[1] + 1.25 * reach * np.cos(turn), CENTRE[0] + reach * np.sin(turn), strict=True))
     along = np.linspace(-0.7, 0.7, 600)
     wave = 0.03 * np.sin(along * 14)
     cuts = [

@@ -32,9 +32,7 @@ WHITE = np.array([0.95047, 1.0, 1.08883])
 
 
 def linear(colours: tuple[str, ...]) -> NDArray[np.float64]:
-    parts = np.array(
-        [[int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)] for colour in colours]
-    )
+    parts = np.array([[int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)] for colour in colours])
     return np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
 
 

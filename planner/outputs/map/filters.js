@@ -1,0 +1,92 @@
+// What is shown: the choices as one test of a site, and the same choices in words.
+
+function startFilters(sites, run, legend, onChange) {
+  const form = byId("filters");
+  const field = (name) => byId(`filter-${name}`);
+  fillChoices(field("area"), [...new Set(sites.sub_district)].filter(Boolean).sort((left, right) => left.localeCompare(right)));
+  fillChoices(field("family"), [...new Set(sites.pump_family)].filter(Boolean), FAMILY_WORDS);
+  byId("filter-cost-unit").append(`${run.currency}/m³`);
+  form.addEventListener("input", onChange);
+  form.addEventListener("submit", (event) => event.preventDefault());
+  byId("search").addEventListener("input", onChange);
+  startFolding(form);
+
+  const read = () => ({
+    area: field("area").value,
+    family: field("family").value,
+    cost: field("cost").value === "" ? NaN : Number(field("cost").value),
+    volume: field("volume").value === "" ? NaN : Number(field("volume").value),
+    equip: field("equip").checked,
+    offMap: field("off-map").checked,
+    decisions: legend.decisions(),
+    funded: legend.onlyFunded(),
+    search: byId("search").value.trim(),
+  });
+
+  return {
+    read,
+    reset() {
+      form.reset();
+      byId("search").value = "";
+      legend.reset();
+    },
+    showOffMap() {
+      field("off-map").checked = true;
+    },
+  };
+}
+
+function fillChoices(select, codes, words = {}) {
+  for (const code of codes) {
+    const option = element("option", "", wordFor(words, code));
+    option.value = code;
+    select.append(option);
+  }
+}
+
+function startFolding(form) {
+  const button = byId("filter-toggle");
+  button.addEventListener("click", () => {
+    form.hidden = !form.hidden;
+    button.setAttribute("aria-expanded", String(!form.hidden));
+  });
+}
+
+// shown: 1 for sites that pass the filters; matched: 1 for those that the search finds, too.
+function applyFilters(sites, wanted) {
+  const decisions = new Set(wanted.decisions);
+  const letters = plainLetters(wanted.search);
+  const shown = new Uint8Array(sites.count);
+  const matched = new Uint8Array(sites.count);
+  for (let index = 0; index < sites.count; index += 1) {
+    const passes =
+      decisions.has(sites.decision[index]) &&
+      (!wanted.equip || sites.decision[index] === "equip") &&
+      (!wanted.funded || sites.funding[index] === "funded") &&
+      (!wanted.area || sites.sub_district[index] === wanted.area) &&
+      (!wanted.family || sites.pump_family[index] === wanted.family) &&
+      (Number.isNaN(wanted.cost) || sites.cost_per_m3[index] <= wanted.cost) &&
+      (Number.isNaN(wanted.volume) || sites.volume_used_m3_day[index] >= wanted.volume) &&
+      (!wanted.offMap || !isOnMap(sites, index));
+    shown[index] = Number(passes);
+    matched[index] = Number(!letters || searchText(sites, index).includes(letters));
+  }
+  return { shown, matched };
+}
+
+// The active filters in words, none if everything is shown.
+function filterWords(wanted, run) {
+  const hidden = DECISIONS.filter((decision) => !wanted.decisions.includes(decision));
+  const names = (decisions) => decisions.map((decision) => DECISION_WORDS[decision].toLowerCase()).join(", ");
+  return [
+    wanted.search && `search “${wanted.search}”`,
+    wanted.equip && "equip only",
+    wanted.funded && "funded only",
+    wanted.area && `sub-district ${wanted.area}`,
+    wanted.family && `pump family ${wordFor(FAMILY_WORDS, wanted.family).toLowerCase()}`,
+    Number.isFinite(wanted.cost) && `cost at most ${wanted.cost} ${run.currency}/m³`,
+    Number.isFinite(wanted.volume) && `water used at least ${wanted.volume} m³/d`,
+    wanted.offMap && "not on the map",
+    hidden.length && (hidden.length < 3 ? `without ${names(hidden)}` : `only ${names(wanted.decisions) || "none"}`),
+  ].filter(Boolean);
+}

@@ -1,0 +1,49 @@
+// The headline: programme, how many sites can be equipped, and the sums of those that are shown.
+
+function fillHead(run) {
+  byId("programme").append(foreign(run.programme));
+  byId("foot").append(runWords(run));
+}
+
+function runWords(run) {
+  return `Run ${run.run_id} · ${run.date} · version ${run.version}`;
+}
+
+// list: the sites that the filters and the search leave; all: whether that is every row.
+function showTotals(run, sites, list, all) {
+  const funded = list.filter((index) => sites.funding[index] === "funded");
+  const equip = list.filter((index) => sites.decision[index] === "equip");
+  const test = list.filter((index) => sites.decision[index] === "test_first");
+  const chosen = funded.length ? funded : equip;
+  byId("scope").textContent = scopeWords(list.length, equip.length, funded.length, test.length, all);
+  byId("facts").replaceChildren(
+    fact(wholeText(chosen.length), funded.length ? "sites funded" : "sites to equip"),
+    fact(largeText(sum(sites.volume_used_m3_day, chosen)), "m³/day used"),
+    fact(largeText(sum(sites.people_served, chosen)), "people served"),
+    fact(largeText(sum(sites.capital_cost, chosen)), `${run.currency} capital`),
+  );
+}
+
+function scopeWords(rows, equip, funded, test, all) {
+  const which = all ? `${wholeText(rows)} inventory rows` : `the ${wholeText(rows)} rows shown`;
+  const money = funded ? `, ${wholeText(funded)} within the budget` : "";
+  return `${wholeText(equip)} of ${which} can be equipped now${money}; ${wholeText(test)} more need a test first.`;
+}
+
+function fact(value, words) {
+  return element("div", "", element("dt", "", words), element("dd", "", value));
+}
+
+function sum(column, list) {
+  return list.reduce((total, index) => total + (column[index] || 0), 0);
+}
+
+function fillCaution(run, open) {
+  const button = byId("caution");
+  const [first, ...others] = run.cautions;
+  if (!first) return;
+  const rest = others.length ? `Read first: ${others.length} more` : "Read first";
+  button.append(element("span", "", foreign(first)), element("b", "", rest));
+  button.hidden = false;
+  button.addEventListener("click", open);
+}

@@ -1,0 +1,71 @@
+"""The printed sheet: A4 lying, map with relief, totals, filters in words, first rows, cautions, run."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def printed(open_page: Callable[..., Any], page_file: Path) -> Any:
+    visit = open_page(page_file)
+    visit.page.click("#filter-toggle")
+    visit.page.fill("#filter-volume", "5")
+    visit.page.emulate_media(media="print")
+    visit.page.wait_for_selector(".printing")
+    yield visit
+    visit.close()
+
+
+def test_sheet_tells_filters_totals_cautions_and_run(
+    printed: Any, hostile_sites: pd.DataFrame, invented_run: Callable[..., Any]
+) -> None:
+    run = invented_run(hostile_sites)
+    count = int((hostile_sites["volume_used_m3_day"].round(1) >= 5).sum())
+    told = printed.text("#print-filters")
+    assert told == f"Filters: water used at least 5 m³/d. {count} of 600 inventory rows are shown."
+    for text in run["cautions"]:
+        assert text in printed.text("#print-cautions")
+    assert run["run_id"] in printed.text("#print-run")
+    assert printed.page.locator("#facts").is_visible()
+    assert not printed.page.locator(".panel").is_visible()
+    assert f"{count - 26} more rows are left out here" in printed.text("#print-rows")
+    assert printed.page.locator("#print-rows tbody tr").count() == 26
+
+
+def test_everything_of_the_first_sheet_fits(printed: Any) -> None:
+    # A4 lying less margins of 9 mm: 279 by 192 mm at 96 dots to the inch.
+    box = printed.page.locator(".page").bounding_box()
+    assert box["width"] <= 279 / 25.4 * 96 and box["height"] <= 192 / 25.4 * 96
+    words = printed.page.locator("#print-run").bounding_box()
+    assert words["y"] + words["height"] <= box["y"] + box["height"]
+
+
+def test_pdf_has_two_sheets_lying_and_the_relief(open_page: Callable[..., Any], page_file: Path) -> None:
+    visit = open_page(page_file)
+    visit.page.wait_for_timeout(300)
+    before = visit.page.evaluate("document.getElementById('map').offsetWidth")
+    pdf = visit.page.pdf(prefer_css_page_size=True)
+    boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
+    assert len(boxes) == 2
+    assert all(abs(float(width) - 842) < 1 and abs(float(height) - 595) < 1 for width, height in boxes)
+    # The relief is the one large picture; its width is that of the picture in the page.
+    assert [int(width) for width in re.findall(rb"/Width (\d+)", pdf) if int(width) > 400]
+    visit.page.wait_for_selector(".printing", state="detached")
+    assert visit.page.evaluate("document.getElementById('map').offsetWidth") == before
+    visit.close()
+
+
+def test_no_filter_is_said_in_words(open_page: Callable[..., Any], page_file: Path) -> None:
+    visit = open_page(page_file)
+    visit.page.emulate_media(media="print")
+    visit.page.wait_for_selector(".printing")
+    assert visit.text("#print-filters") == "No filter is active. 600 of 600 inventory rows are shown."
+    visit.close()
