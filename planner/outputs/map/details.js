@@ -89,7 +89,7 @@ function costGroups({ sites, run }, index) {
 // What the inventory said, beside what was made of it.
 function readGroup({ findings }, index) {
   return ["As read from the inventory", findings.ofSite(index).map((at) => [
-    element("span", "", plainWords(findings.column[at]), element("small", "", findings.words[findings.rule[at]])),
+    element("span", "", capital(plainWords(findings.column[at])), element("small", "", findings.words[findings.rule[at]])),
     findingChange(findings, at),
   ])];
 }

@@ -25,7 +25,7 @@ function showTotals(run, sites, list, all) {
 }
 
 function scopeWords(rows, equip, funded, test, all) {
-  const which = all ? `${wholeText(rows)} inventory rows` : `the ${wholeText(rows)} rows shown`;
+  const which = all ? `${wholeText(rows)} inventory rows` : `the ${wholeText(rows)} ${rows === 1 ? "row" : "rows"} shown`;
   const money = funded ? `, ${wholeText(funded)} within the budget` : "";
   return `${wholeText(equip)} of ${which} can be equipped now${money}; ${wholeText(test)} more need a test first.`;
 }

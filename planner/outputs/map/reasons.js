@@ -28,9 +28,13 @@ function readReasons(block, count) {
     stop: (index, family) =>
       stops(index)
         .filter(({ subject }) => subject === FAMILY_WORDS[family] || subject === family)
-        .map((found) => sentence({ ...found, template: found.template.replace("{subject}: ", "") }))
+        .map((found) => capital(sentence({ ...found, template: found.template.replace("{subject}: ", "") })))
         .join(" "),
   };
+}
+
+function capital(text) {
+  return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
 function sentence({ template, ...parts }) {

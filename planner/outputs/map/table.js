@@ -235,9 +235,9 @@ function siteRow({ sites, reasons, markOf }, index) {
 function underLine(sites, reasons, index) {
   const ranked = Number.isFinite(sites.rank[index]);
   const decision = wordFor(DECISION_WORDS, sites.decision[index]);
-  const rest = ranked ? sites.sub_district[index] : `${decision}: ${reasons.first(index)}`;
-  const line = [sites.site_id[index], rest].filter(Boolean).join(" · ");
+  const place = [sites.site_id[index], sites.sub_district[index]].filter(Boolean).join(" · ");
+  const line = ranked ? place : `${decision}: ${reasons.first(index)}`;
   const under = element("small", "", foreign(line));
-  under.title = ranked ? "" : line;
+  under.title = ranked ? "" : `${place} · ${line}`;
   return under;
 }
