@@ -130,7 +130,8 @@ def selfcheck() -> None:
     results = cases()
     for case in results:
         mark = "ok  " if case.passed else "FAIL"
-        typer.echo(f"{mark} {case.id:6}{case.what:44.44} expected {case.expected} got {case.got}  ({case.source})")
+        typer.echo(f"{mark} {case.id:5}{case.what}")
+        typer.echo(f"          expected {case.expected:.6g}, got {case.got:.6g} {case.unit.strip('-')}  [{case.source}]")
     failed = sum(not case.passed for case in results)
     typer.echo(f"{len(results) - failed} of {len(results)} cases hold")
     if failed:
