@@ -131,7 +131,8 @@ def selfcheck() -> None:
     for case in results:
         mark = "ok  " if case.passed else "FAIL"
         typer.echo(f"{mark} {case.id:5}{case.what}")
-        typer.echo(f"          expected {case.expected:.6g}, got {case.got:.6g} {case.unit.strip('-')}  [{case.source}]")
+        unit = case.unit.strip("-")
+        typer.echo(f"          expected {case.expected:.6g}, got {case.got:.6g} {unit}  [{case.source}]")
     failed = sum(not case.passed for case in results)
     typer.echo(f"{len(results) - failed} of {len(results)} cases hold")
     if failed:
