@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -35,6 +35,9 @@ from planner.tables.boundary import read_boundary, read_polygons
 from planner.tables.raster_files import open_raster
 from planner.tables.step import Finding, Step
 from planner.texts import of_kind
+
+if TYPE_CHECKING:
+    import geopandas
 
 STEPS: tuple[ModuleType, ...] = (screening, rasters, catchments, demand, wells, neighbours)
 SCREENING: tuple[ModuleType, ...] = (screening,)
@@ -297,8 +300,16 @@ def _write(
         "cautions": of_kind("caution"),
         "notes": of_kind("note"),
     }
+    area = plan.plan.area
+    polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
+    findings = [dataclasses.asdict(one) for one in table.findings]
     if "map" in wanted:
-        _write_map(plan, sites, about, checks, table.findings, new / "map.html")
+        _write_map(plan, sites, polygons, about, checks, findings, new / "map.html")
+    if "gpkg" in wanted:
+        from planner.outputs.geopackage.geopackage import write_geopackage
+
+        name_field = "" if area is None else area.name_field
+        write_geopackage(sites, polygons, name_field, findings, about, new / "plan.gpkg")
     table.stages.append(
         {
             "name": "outputs",
@@ -331,9 +342,10 @@ def _write(
 def _write_map(
     plan: LoadedPlan,
     sites: pd.DataFrame,
+    polygons: geopandas.GeoDataFrame | None,
     about: dict[str, Any],
     checks: pd.DataFrame,
-    findings: list[Finding],
+    findings: list[dict[str, Any]],
     path: Path,
 ) -> None:
     from planner.outputs.map.areas import simplify_areas
@@ -343,9 +355,8 @@ def _write_map(
     area, elevation = plan.plan.area, plan.plan.rasters.elevation
     areas = None
     bounds = tuple(getattr(sites[name], side)() for side in ("min", "max") for name in ("longitude", "latitude"))
-    if area is not None:
-        frame = read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
-        areas, bounds = simplify_areas(frame, area.name_field), tuple(frame.total_bounds)
+    if area is not None and polygons is not None:
+        areas, bounds = simplify_areas(polygons, area.name_field), tuple(polygons.total_bounds)
     relief = None
     if elevation is not None:
         relief = make_relief(plan.resolve(elevation.file), bounds, elevation.nodata)
@@ -354,7 +365,7 @@ def _write_map(
         areas,
         {**about, "plan": plan.plan.model_dump(mode="json", exclude_none=True)},
         checks=checks,
-        findings=[dataclasses.asdict(one) for one in findings],
+        findings=findings,
         relief=relief,
     )
     with path.open("w", encoding="utf-8", newline="") as file:

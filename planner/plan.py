@@ -275,7 +275,9 @@ class Uncertainty(Section):
 
 
 class Output(Section):
-    files: tuple[Literal["map", "csv", "parquet"], ...] = Field(("map", "csv", "parquet"), min_length=1)
+    files: tuple[Literal["map", "csv", "parquet", "gpkg"], ...] = Field(
+        ("map", "csv", "parquet", "gpkg"), description="results to write", min_length=1
+    )
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
 
 

@@ -28,7 +28,7 @@ from planner.texts import texts
 MakeProgramme = Callable[..., Path]
 Changes = Mapping[str, str] | None
 
-OUTPUTS = ("sites.csv", "sites.parquet", "checks.parquet", "findings.csv", "map.html")
+OUTPUTS = ("sites.csv", "sites.parquet", "checks.parquet", "findings.csv", "map.html", "plan.gpkg")
 
 
 def prior(place: int, **change: str) -> dict[str, str]:

@@ -19,28 +19,30 @@ def climate(latitude: float, ghi: tuple[float, ...]) -> sun.Climate:
     return sun.Climate(latitude, ghi, (25.0,) * 12, (3.0,) * 12)
 
 
-@given(st.floats(-50.0, 50.0), st.floats(0.25, 0.7))
+@given(st.floats(-55.0, 55.0), st.floats(0.03, 0.85))
 def test_monthly_irradiation_comes_back(latitude: float, clearness: float) -> None:
-    """Closed form: a flat array without temperature coefficient and losses sees the month's mean."""
+    """Closed form: a flat array without temperature coefficient and losses sees the month's mean exactly, inside
+    and outside the tropics, also where the clearness is beyond the range of the kinds of day."""
     days = np.arange(1.0, 366.0)
     outside = sun.sun_physics.daily_extraterrestrial_kwh_m2(latitude, days)
     month = [part.mean() for part in np.split(outside, np.cumsum(sun.DAYS)[:-1])]
     ghi = tuple(clearness * float(value) for value in month)
     power = sun.hourly_power(climate(latitude, ghi), np.array([0.0]), 180.0, np.array([0.0]), CLEAN)[0, 0]
-    np.testing.assert_allclose(power.sum(axis=-1).mean(axis=-1), ghi, rtol=0.01)  # light below 3° above the horizon
+    np.testing.assert_allclose(power.sum(axis=-1).mean(axis=-1), ghi, rtol=1e-12)
     assert (power >= 0).all()
 
 
 def test_tilted_year_of_a_published_table() -> None:
     """NASA Surface meteorology and Solar Energy, 22-year table for 42.075° N 1.821° E (published): monthly
-    horizontal and at 42° tilt, annual mean 4.53 kWh/m2/d. Its transposition is another one (ours is Hay & Davies
-    over ten kinds of day), so the year is held to 4 % and a month to 8 %."""
+    horizontal and at 42° tilt, annual mean 4.53 kWh/m2/d. Its transposition is another one; ours is Hay & Davies
+    over ten kinds of day. The year is held to 1 % (measured 0.1 %) and a month to 7 % (measured −6.2 % in January,
+    when a tilted plane gains most from the beam, to +2.9 % in August)."""
     horizontal = (1.81, 2.77, 3.92, 4.66, 5.44, 6.28, 6.56, 5.67, 4.51, 2.96, 2.00, 1.56)
     tilted = (3.20, 4.07, 4.84, 4.78, 4.99, 5.46, 5.83, 5.59, 5.21, 4.10, 3.35, 2.95)
     power = sun.hourly_power(climate(42.075, horizontal), np.array([42.0]), 180.0, np.array([0.0]), CLEAN)[0, 0]
     found = power.sum(axis=-1).mean(axis=-1)
-    assert found @ sun.DAYS / 365 == pytest.approx(4.53, rel=0.04)
-    np.testing.assert_allclose(found, tilted, rtol=0.08)
+    assert found @ sun.DAYS / 365 == pytest.approx(4.53, rel=0.01)
+    np.testing.assert_allclose(found, tilted, rtol=0.07)
 
 
 def test_the_tilt_faces_the_equator() -> None:

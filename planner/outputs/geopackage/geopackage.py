@@ -1,0 +1,248 @@
+"""plan.gpkg: sites, areas, findings and the run in one file, with styles and readable names inside.
+
+Layers and tables are written by GDAL, the registered tables `layer_styles` (QML, the default style of each layer)
+and `gpkg_data_columns` (schema extension, OGC 12-128r18, clause 2.3 / annex F.9) by SQLite. All dates are the
+run's and nothing is random: the same run gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from planner.glossary import Quantity
+from planner.outputs.geopackage.areas import AREA_FIELDS, area_totals
+from planner.outputs.geopackage.fields import alias, glossary_fields, holdable
+from planner.outputs.geopackage.styles import areas_style, sites_style, table_style
+from planner.outputs.tables import SITE_COLUMNS
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+NO_POSITION = ("missing", "placeholder")
+VERSION = "1.3"  # of the GeoPackage standard; older readers warn of what they do not know
+
+FINDING_FIELDS = [
+    Quantity("row", "-", "integer", 0, None, "Row", "Row of the inventory; 0 for a whole file"),
+    Quantity("site_id", "-", "text", None, None, "Site", "Identifier as written in the inventory"),
+    Quantity("column", "-", "text", None, None, "Column", "Column of the cell"),
+    Quantity("rule", "-", "text", None, None, "Rule", "Rule that found it"),
+    Quantity("severity", "-", "text", None, None, "Severity", "info, warning or stop"),
+    Quantity("old_value", "-", "text", None, None, "Value found", "As written in the inventory"),
+    Quantity("new_value", "-", "text", None, None, "Value used", "Empty unless repaired"),
+    Quantity("action", "-", "text", None, None, "Action", "repaired, flagged or stopped"),
+]
+RUN_FIELDS = [
+    Quantity("key", "-", "text", None, None, "What", "Name of the entry"),
+    Quantity("value", "-", "text", None, None, "Value", "Text, number or list"),
+]
+
+STYLES_TABLE = """
+CREATE TABLE layer_styles (
+  id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
+  f_table_catalog TEXT(256),
+  f_table_schema TEXT(256),
+  f_table_name TEXT(256),
+  f_geometry_column TEXT(256),
+  styleName TEXT(30),
+  styleQML TEXT,
+  styleSLD TEXT,
+  useAsDefault BOOLEAN,
+  description TEXT,
+  owner TEXT(30),
+  ui TEXT(30),
+  update_time DATETIME
+)"""
+COLUMNS_TABLE = """
+CREATE TABLE gpkg_data_columns (
+  table_name TEXT NOT NULL,
+  column_name TEXT NOT NULL,
+  name TEXT,
+  title TEXT,
+  description TEXT,
+  mime_type TEXT,
+  constraint_name TEXT,
+  CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
+  CONSTRAINT gdc_tn UNIQUE (table_name, name)
+)"""
+SCHEMA_EXTENSION = "http://www.geopackage.org/spec/#extension_schema"
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A layer or table: its fields in order, its rows, and how it is drawn."""
+
+    name: str
+    description: str
+    fields: Sequence[Quantity]
+    frame: pd.DataFrame
+    style: str
+    geometry: str | None = None
+
+
+def write_geopackage(
+    sites: pd.DataFrame,
+    areas: gpd.GeoDataFrame | None,
+    name_field: str,
+    findings: list[dict[str, Any]],
+    run: dict[str, Any],
+    path: Path,
+) -> None:
+    """Write plan.gpkg (EPSG:4326); a file that stands at `path` is replaced.
+
+    sites: a row for each row of the inventory with SITE_COLUMNS, area_name and, if screened, position_status;
+    missing is NaN in numbers and "" in texts. areas: polygons of the programme area in any CRS, their name in
+    `name_field`; None if the plan has no area. findings: rows of findings.csv. run: what every output states,
+    with at least `date` (YYYY-MM-DD) and `currency`.
+    """
+    layers = _layers(sites, areas, name_field, findings, run)
+    path.unlink(missing_ok=True)
+    stamp = f"{run['date']}T00:00:00.000Z"
+    with _date_of_files(stamp):
+        for layer in layers:
+            _write_layer(layer, path)
+    with closing(sqlite3.connect(path)) as file, file:
+        _write_names(file, layers, str(run["currency"]))
+        _write_styles(file, layers, stamp)
+
+
+def _layers(
+    sites: pd.DataFrame,
+    areas: gpd.GeoDataFrame | None,
+    name_field: str,
+    findings: list[dict[str, Any]],
+    run: dict[str, Any],
+) -> list[Layer]:
+    import geopandas as gpd
+
+    currency = str(run["currency"])
+    fields = glossary_fields(name for name in SITE_COLUMNS if name in sites.columns)
+    columns = _typed(sites, fields)
+    placed = _has_position(sites)
+    points = gpd.points_from_xy(columns["longitude"][placed], columns["latitude"][placed], crs="EPSG:4326")
+    site_points = gpd.GeoDataFrame(columns[placed], geometry=points)
+    site_style = sites_style(sites, fields, currency)
+
+    def table(name: str, description: str, fields: Sequence[Quantity], frame: pd.DataFrame) -> Layer:
+        return Layer(name, description, fields, _typed(frame, fields), table_style(fields, currency))
+
+    layers = [
+        Layer("sites", "Sites: every row of the inventory with a position", fields, site_points, site_style, "Point"),
+        table("sites_without_position", "Rows of the inventory without a usable position", fields, sites[~placed]),
+        table("findings", "Faults of the inventory, what was done", FINDING_FIELDS, _frame(findings, FINDING_FIELDS)),
+        table("run", "What this plan rests on", RUN_FIELDS, _frame(_run_rows(run), RUN_FIELDS)),
+    ]
+    if areas is not None:
+        totals = area_totals(sites, areas, name_field)
+        shown = gpd.GeoDataFrame(_typed(totals, AREA_FIELDS), geometry=totals.geometry)
+        style = areas_style(AREA_FIELDS, currency)
+        words = "Areas with the totals of their sites"
+        layers.insert(2, Layer("areas", words, AREA_FIELDS, shown, style, "MultiPolygon"))
+    return layers
+
+
+def _has_position(sites: pd.DataFrame) -> pd.Series:
+    placed: pd.Series = sites["latitude"].notna() & sites["longitude"].notna()
+    if "position_status" in sites.columns:
+        placed &= ~sites["position_status"].isin(NO_POSITION)
+    return placed
+
+
+def _typed(frame: pd.DataFrame, fields: Sequence[Quantity]) -> pd.DataFrame:
+    """The columns of the fields, with missing whole numbers and flags as such, not as fractions."""
+    types = {"text": "str", "number": "float64", "integer": "Int64", "flag": "boolean"}
+    columns = {
+        field.name: frame[field.name].map(holdable) if field.dtype == "text" else frame[field.name] for field in fields
+    }
+    return pd.DataFrame(columns, index=frame.index).astype({field.name: types[field.dtype] for field in fields})
+
+
+def _frame(rows: list[dict[str, Any]], fields: Sequence[Quantity]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=[field.name for field in fields], dtype="object")
+
+
+def _run_rows(run: dict[str, Any]) -> list[dict[str, Any]]:
+    """The run as key and value: parts of a part as `counts.equip`, lists of sentences as `cautions.1`, ….
+
+    >>> _run_rows({"counts": {"equip": 3}, "cautions": ["Test."]})
+    [{'key': 'counts.equip', 'value': '3'}, {'key': 'cautions.1', 'value': 'Test.'}]
+    """
+    rows: dict[str, Any] = {}
+    for name, part in run.items():
+        inner = dict(enumerate(part, start=1)) if isinstance(part, list) else part
+        rows |= {f"{name}.{key}": value for key, value in inner.items()} if isinstance(inner, dict) else {name: part}
+    return [
+        {"key": key, "value": value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)}
+        for key, value in rows.items()
+    ]
+
+
+@contextmanager
+def _date_of_files(stamp: str) -> Iterator[None]:
+    """Let GDAL write this date instead of today's."""
+    import pyogrio
+
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": stamp})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+
+
+def _write_layer(layer: Layer, path: Path) -> None:
+    import pyogrio
+
+    pyogrio.write_dataframe(
+        layer.frame,
+        path,
+        layer=layer.name,
+        driver="GPKG",
+        geometry_type=layer.geometry,
+        promote_to_multi=layer.geometry == "MultiPolygon",
+        dataset_options=None if path.exists() else {"VERSION": VERSION},
+        layer_options={"IDENTIFIER": layer.name, "DESCRIPTION": layer.description},
+    )
+
+
+def _write_names(file: sqlite3.Connection, layers: Sequence[Layer], currency: str) -> None:
+    """Readable names and meanings of all columns."""
+    file.execute(COLUMNS_TABLE)
+    file.execute(
+        "INSERT INTO gpkg_extensions VALUES ('gpkg_data_columns', NULL, 'gpkg_schema', ?, 'read-write')",
+        (SCHEMA_EXTENSION,),
+    )
+    file.executemany(
+        "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description) VALUES (?, ?, ?, ?, ?)",
+        [
+            (layer.name, field.name, alias(field, currency), field.label, field.meaning)
+            for layer in layers
+            for field in layer.fields
+        ],
+    )
+
+
+def _write_styles(file: sqlite3.Connection, layers: Sequence[Layer], stamp: str) -> None:
+    """The default style of each layer, where a desktop GIS looks for it."""
+    file.execute(STYLES_TABLE)
+    file.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change)"
+        " VALUES (?, ?, ?, ?, ?)",
+        ("layer_styles", "attributes", "layer_styles", "Styles of the layers", stamp),
+    )
+    file.executemany(
+        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName,"
+        " styleQML, styleSLD, useAsDefault, description, owner, update_time)"
+        " VALUES ('', '', ?, ?, ?, ?, '', 1, ?, '', ?)",
+        [
+            (layer.name, "geom" if layer.geometry else "", layer.name, layer.style, layer.description, stamp)
+            for layer in layers
+        ],
+    )
