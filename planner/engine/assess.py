@@ -147,9 +147,9 @@ def assess(sites: Sites, context: Context) -> Results:
     """Size and cost every site of a chunk."""
     rows: list[dict[str, object]] = []
     rules: list[FamilyRule] = []
-    skies = _Skies(context)
+    skies = Skies(context)
     for i in range(sites.inventory_row.size):
-        site = _site(sites, i, context)
+        site = site_record(sites, i, context)
         climate = sun.Climate(
             float(sites.solar_latitude[i]),
             tuple(sites.ghi[i]),
@@ -186,7 +186,7 @@ def assess(sites: Sites, context: Context) -> Results:
     return Results(rows, rules)
 
 
-class _Skies:
+class Skies:
     """Light of the climates met in a chunk, the latest kept: sites come sorted by solar cell."""
 
     def __init__(self, context: Context) -> None:
@@ -242,7 +242,7 @@ def _pad(curve: sun.Duration, steps: int) -> sun.Duration:
     )
 
 
-def _site(s: Sites, i: int, context: Context) -> Record:
+def site_record(s: Sites, i: int, context: Context) -> Record:
     plan = context.plan
     lift = s.tank_height_m[i]
     if np.isnan(lift):

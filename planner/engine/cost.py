@@ -12,11 +12,16 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from planner.catalogue.arrays import HELICAL, STEEL, SURFACE
 from planner.engine.duty import Duty
 from planner.engine.site import Record, Records
 from planner.physics.equation import kernel
 from planner.physics.money import annuity_factor, discount_factor, replacement_factor, residual_factor
+
+Floats = NDArray[np.float64]
 
 
 class Market(NamedTuple):
@@ -39,25 +44,6 @@ class Money(NamedTuple):
     capital: float  # scheme, contingency and tax included
     lifecycle: float  # scheme: capital, replacements and upkeep less residual, present value
     equipment_lifecycle: float
-
-
-@kernel
-def goods(price: float, life_y: float, rules: Record) -> float:
-    """Present value of replacing a part over the horizon less what is left of it, without its first price."""
-    if price == 0.0 or life_y <= 0.0:
-        return 0.0
-    value = price * replacement_factor(rules.discount_rate, life_y, rules.horizon_y)
-    if rules.residual:
-        value -= price * residual_factor(rules.discount_rate, life_y, rules.horizon_y)
-    return value
-
-
-@kernel
-def works(price: float, life_y: float, rules: Record) -> float:
-    """The same for works: they are renewed, but nothing of them can be sold."""
-    if price == 0.0 or life_y <= 0.0:
-        return 0.0
-    return price * replacement_factor(rules.discount_rate, life_y, rules.horizon_y)
 
 
 @kernel
@@ -91,79 +77,127 @@ def rotor_stator_cost(price: float, life_y: float, pump_life_y: float, rules: Re
     return total
 
 
+# The bill of a design, in order: item, boundary, whether its unused life is worth anything (goods, not works).
+ITEMS = (
+    ("modules", "equipment", True),
+    ("pump and motor", "equipment", True),
+    ("drive", "equipment", True),
+    ("mounting", "equipment", True),
+    ("array wiring", "equipment", True),
+    ("isolators and fuses", "equipment", True),
+    ("riser", "equipment", True),
+    ("motor cable", "equipment", True),
+    ("valves or suction set", "equipment", True),
+    ("dry-run and level switch", "equipment", True),
+    ("cooling sleeve", "equipment", True),
+    ("installation", "equipment", False),
+    ("delivery pipe", "scheme", True),
+    ("tank on stand", "scheme", True),
+    ("fence", "scheme", False),
+    ("tap stands", "scheme", False),
+    ("wellhead", "scheme", False),
+    ("earthing and lightning", "scheme", False),
+    ("pumping test", "scheme", False),
+    ("water-quality test", "scheme", False),
+    ("transport", "scheme", False),
+)
+EQUIPMENT_ITEMS = sum(boundary == "equipment" for _, boundary, _ in ITEMS)
+EQUIPMENT_GOODS = sum(boundary == "equipment" and goods for _, boundary, goods in ITEMS)
+IS_GOODS = np.array([goods for _, _, goods in ITEMS])
+TANK = [item for item, _, _ in ITEMS].index("tank on stand")
+
+
+@kernel
+def bill(
+    j: int, w: int, array_wp: float, duty: Duty, sleeve: bool, tank: int, site: Record, rules: Record, market: Market
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Price and life (years, 0 once only) of each of ITEMS for pump j with `array_wp` of module w."""
+    pump, prices, lives = market.pumps[j], market.prices, market.lives
+    module, riser, cable = market.modules[w], market.risers[duty.riser], market.cables[duty.cable]
+    delivery = market.deliveries[duty.delivery]
+    family = pump.family
+    price, life = np.zeros(len(ITEMS)), np.zeros(len(ITEMS))
+    price[0], life[0] = module.price_wp * array_wp, module.life_y
+    price[1], life[1] = pump.pump_price, pump.life_y
+    price[2], life[2] = pump.drive_price, market.drives[pump.drive].life_y
+    price[3], life[3] = prices.mounting_wp * array_wp, lives.mounting_wp
+    price[4], life[4] = prices.dc_wiring_wp * array_wp, lives.dc_wiring_wp
+    price[5], life[5] = prices.dc_wiring_site, lives.dc_wiring_site
+    price[6] = riser.price_m * duty.intake_m
+    life[6] = riser.life_corrosive_y if site.corrosive and riser.material == STEEL else riser.life_y
+    price[7] = cable.price_m * (rules.cable_to_drive_m + (0.0 if family == SURFACE else duty.intake_m))
+    life[7] = cable.life_y
+    if family == HELICAL:
+        price[8], life[8] = prices.relief_and_check_set, lives.relief_and_check_set
+    elif family == SURFACE:  # its foot valve holds the water
+        price[8], life[8] = prices.suction_set, lives.suction_set
+    else:
+        price[8], life[8] = prices.check_valve_set, lives.check_valve_set
+    price[9], life[9] = prices.dry_run_and_level_switch, lives.dry_run_and_level_switch
+    if sleeve:
+        price[10], life[10] = prices.cooling_sleeve, lives.cooling_sleeve
+    price[11] = prices.installation_site + prices.installation_share * (price[0] + price[1] + price[2])
+    if family == HELICAL:
+        price[11] += prices.installation_helical
+    price[12], life[12] = delivery.price_m * site.pipe_length_m, delivery.life_y
+    price[13], life[13] = market.tanks[tank].price, market.tanks[tank].life_y
+    price[14], life[14] = prices.fence_site + prices.fence_wp * array_wp, lives.fence_site
+    price[15], life[15] = prices.tap_stand * site.taps, lives.tap_stand
+    price[16], life[16] = prices.wellhead_civil, lives.wellhead_civil
+    price[17], life[17] = prices.earthing_lightning, lives.earthing_lightning
+    price[18] = prices.pumping_test
+    price[19] = prices.water_quality_test
+    price[20] = prices.transport_km * 2.0 * site.distance_km * rules.detour  # there and back
+    return price, life
+
+
+@kernel
+def renewal(price: float, life_y: float, is_goods: bool, rules: Record) -> float:
+    """Present value of replacing an item over the horizon, less what is left of it if it is goods."""
+    if price == 0.0 or life_y <= 0.0:
+        return 0.0
+    value = price * replacement_factor(rules.discount_rate, life_y, rules.horizon_y)
+    if is_goods and rules.residual:
+        value -= price * residual_factor(rules.discount_rate, life_y, rules.horizon_y)
+    return value
+
+
+@kernel
+def upkeep_year(price: Floats, market: Market) -> tuple[float, float]:
+    """Upkeep a year of the scheme and of the equipment."""
+    prices = market.prices
+    goods = price[:EQUIPMENT_GOODS].sum()
+    scheme = prices.om_scheme_year + prices.om_scheme_share * goods
+    scheme += prices.om_tank_share * price[TANK] + prices.guard_year
+    return scheme, prices.om_equipment_year + prices.om_equipment_share * goods
+
+
 @kernel
 def design_cost(
     j: int, w: int, array_wp: float, duty: Duty, sleeve: bool, tank: int, rotor_stator_y: float, site: Record,
     rules: Record, market: Market,
 ) -> Money:  # fmt: skip
     """Costs of pump j with `array_wp` of module w, its pipes, cable and tank."""
-    pump, prices, lives = market.pumps[j], market.prices, market.lives
-    module, riser, cable = market.modules[w], market.risers[duty.riser], market.cables[duty.cable]
-    delivery = market.deliveries[duty.delivery]
-    family = pump.family
-    array = module.price_wp * array_wp
-
-    goods_now = array + pump.pump_price + pump.drive_price
-    later = goods(array, module.life_y, rules)
-    later += goods(pump.pump_price, pump.life_y, rules)
-    later += goods(pump.drive_price, market.drives[pump.drive].life_y, rules)
-    later += goods(prices.mounting_wp * array_wp, lives.mounting_wp, rules)
-    goods_now += prices.mounting_wp * array_wp
-    later += goods(prices.dc_wiring_wp * array_wp, lives.dc_wiring_wp, rules)
-    later += goods(prices.dc_wiring_site, lives.dc_wiring_site, rules)
-    goods_now += prices.dc_wiring_wp * array_wp + prices.dc_wiring_site
-
-    riser_price = riser.price_m * duty.intake_m
-    riser_life = riser.life_corrosive_y if site.corrosive and riser.material == STEEL else riser.life_y
-    cable_price = cable.price_m * (rules.cable_to_drive_m + (0.0 if family == SURFACE else duty.intake_m))
-    later += goods(riser_price, riser_life, rules) + goods(cable_price, cable.life_y, rules)
-    goods_now += riser_price + cable_price
-
-    if family == HELICAL:
-        protection, protection_life = prices.relief_and_check_set, lives.relief_and_check_set
-    elif family == SURFACE:  # its foot valve holds the water
-        protection, protection_life = prices.suction_set, lives.suction_set
-    else:
-        protection, protection_life = prices.check_valve_set, lives.check_valve_set
-    later += goods(protection, protection_life, rules)
-    later += goods(prices.dry_run_and_level_switch, lives.dry_run_and_level_switch, rules)
-    goods_now += protection + prices.dry_run_and_level_switch
-    if sleeve:
-        later += goods(prices.cooling_sleeve, lives.cooling_sleeve, rules)
-        goods_now += prices.cooling_sleeve
-    if family == HELICAL:
-        later += rotor_stator_cost(pump.rotor_stator_price, rotor_stator_y, pump.life_y, rules)
-
-    installation = prices.installation_site + prices.installation_share * (array + pump.pump_price + pump.drive_price)
-    if family == HELICAL:
-        installation += prices.installation_helical
-    equipment = goods_now + installation
-
-    delivery_price = delivery.price_m * site.pipe_length_m
-    tank_price = market.tanks[tank].price
-    fence = prices.fence_site + prices.fence_wp * array_wp
-    taps = prices.tap_stand * site.taps
-    scheme_later = later
-    scheme_later += goods(delivery_price, delivery.life_y, rules)
-    scheme_later += goods(tank_price, market.tanks[tank].life_y, rules)
-    scheme_later += works(fence, lives.fence_site, rules) + works(taps, lives.tap_stand, rules)
-    scheme_later += works(prices.wellhead_civil, lives.wellhead_civil, rules)
-    scheme_later += works(prices.earthing_lightning, lives.earthing_lightning, rules)
-    scheme = equipment + delivery_price + tank_price + fence + taps + prices.wellhead_civil + prices.earthing_lightning
-    scheme += prices.pumping_test + prices.water_quality_test
-    scheme += prices.transport_km * 2.0 * site.distance_km * rules.detour  # there and back
-
+    pump = market.pumps[j]
+    price, life = bill(j, w, array_wp, duty, sleeve, tank, site, rules, market)
+    capital = price.sum() * (1.0 + rules.contingency) * (1.0 + rules.tax)
+    capital_equipment = price[:EQUIPMENT_ITEMS].sum() * (1.0 + rules.contingency_equipment) * (1.0 + rules.tax)
+    later = later_equipment = 0.0
+    for item in range(price.size):
+        value = renewal(price[item], life[item], IS_GOODS[item], rules)
+        later += value
+        if item < EQUIPMENT_ITEMS:
+            later_equipment += value
+    if pump.family == HELICAL:
+        pairs = rotor_stator_cost(pump.rotor_stator_price, rotor_stator_y, pump.life_y, rules)
+        later += pairs
+        later_equipment += pairs
+    upkeep, upkeep_equipment = upkeep_year(price, market)
     annuity = annuity_factor(rules.discount_rate, rules.horizon_y)
-    upkeep_equipment = prices.om_equipment_year + prices.om_equipment_share * goods_now
-    upkeep_scheme = prices.om_scheme_year + prices.om_scheme_share * goods_now
-    upkeep_scheme += prices.om_tank_share * tank_price + prices.guard_year
-
-    capital = scheme * (1.0 + rules.contingency) * (1.0 + rules.tax)
-    capital_equipment = equipment * (1.0 + rules.contingency_equipment) * (1.0 + rules.tax)
     return Money(
         capital,
-        capital + scheme_later + upkeep_scheme * annuity,
-        capital_equipment + later + upkeep_equipment * annuity,
+        capital + later + upkeep * annuity,
+        capital_equipment + later_equipment + upkeep_equipment * annuity,
     )
 
 

@@ -139,10 +139,10 @@ class Bench(NamedTuple):
 def bench(sites: Sites, where: Context | None = None) -> Bench:
     """The first site, its light at the tilt chosen for it, and its limits."""
     where = where or context()
-    site = engine._site(sites, 0, where)
+    site = engine.site_record(sites, 0, where)
     months = (tuple(getattr(sites, name)[0]) for name in ("ghi", "air_temperature", "wind"))
     climate = sun.Climate(float(sites.solar_latitude[0]), *months)
-    skies = engine._Skies(where)
+    skies = engine.Skies(where)
     return Bench(site, skies.light(climate, skies.tilt(climate, site)), where, well_limits(site))
 
 
