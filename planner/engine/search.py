@@ -248,7 +248,7 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                         if meets:
                             slip_at_limit = worn_out_slip(
                                 pump, drive, duty, site, rules, density, flows, heads, light, w,
-                                array_w * aged, tank_m3, month, scratch, other, hours,
+                                array_w * aged, volumes, scratch, other, hours,
                             )  # fmt: skip
                         rotor_life = rotor_stator_life_y(pump, site.sand_mg_l, days_mean(running), slip_at_limit)
                     money = design_cost(j, w, array_w, duty, sleeve == 1, tank, rotor_life, site, rules, market)
@@ -327,20 +327,25 @@ def days_mean(monthly: Floats) -> float:
 @kernel
 def worn_out_slip(
     pump: Record, drive: Record, duty: Duty, site: Record, rules: Record, density: float, flows: Floats,
-    heads: Floats, light: Light, w: int, array_w: float, tank_m3: float, month_now: float, scratch: Curves,
-    other: Floats, hours: Floats,
+    heads: Floats, light: Light, w: int, array_w: float, volumes: Floats, scratch: Curves, other: Floats,
+    hours: Floats,
 ) -> float:  # fmt: skip
-    """Slip ÷ new slip at which the worst month just meets its target, linear between the slip of mid-life and
-    that at the end; infinite when it meets it to the end."""
+    """Slip ÷ new slip at which the first month's volume falls below its target; infinite when none does.
+
+    volumes  pumpable at the slip of mid-life, where every month meets its target; between there and the end of
+             the life a month's volume falls along a straight line
+    """
     end = pump.slip_end_factor
     curves = curves_of(pump, drive, duty, site, rules, density, end, site.demand_m3_day, flows, heads)
     monthly_volumes(
         pump, drive, duty, site, rules, density, end, flows, heads, curves, site.demand_m3_day, light, w,
         array_w, scratch, other, hours,
     )  # fmt: skip
-    _, _, worst = used_year(other, site.demand_m3_day, site, rules, tank_m3)
-    if worst >= rules.reliability_month:
-        return np.inf
     middle = pump.slip_life_factor
-    part = (month_now - rules.reliability_month) / (month_now - worst)
-    return middle + part * (end - middle)
+    first = np.inf
+    for m in range(12):
+        target = rules.reliability_month * site.demand_m3_day[m]
+        if other[m] < target:
+            part = (volumes[m] - target) / (volumes[m] - other[m])
+            first = min(first, middle + part * (end - middle))
+    return first

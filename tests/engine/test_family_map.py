@@ -8,6 +8,7 @@ and large flows. Cells where two families cost the same within `TIE` count for e
 from __future__ import annotations
 
 from functools import cache
+from itertools import pairwise
 
 import pytest
 
@@ -61,7 +62,7 @@ def test_helical_rotors_gain_with_depth() -> None:
         row = bed.row_of(bed.one_site(static, 8.0), context())
         lead.append(row["cost_centrifugal_per_m3"] / row["cost_helical_rotor_per_m3"] - 1.0)
     assert lead[0] < -0.01 and abs(lead[1]) < 0.02 and lead[-1] > 0.1
-    assert all(b > a - 0.02 for a, b in zip(lead, lead[1:], strict=False))  # but for the catalogue's steps
+    assert all(b > a - 0.02 for a, b in pairwise(lead))  # but for the catalogue's steps
 
 
 def test_no_surface_pump_beyond_suction() -> None:
