@@ -3,7 +3,7 @@
 The slow model steps through the hours and searches a root for each; the engine integrates a curve of sixteen
 knots. What differs is the curve between its knots, the settling of the drawdown that earlier days leave, and the
 friction between laminar and turbulent flow, where no law holds and each draws its own line.
-Measured on 30 sites of the demo: a year 0.002 % in the median, 0.13 % at most; worst month 0.003 % and 0.13 %. On
+Measured on 30 sites of the demo: a year 0.003 % in the median, 0.13 % at most; worst month 0.004 % and 0.30 %. On
 166 random wells, a third of them for each family: a year at most 0.12 %, worst month 0.24 %.
 """
 
