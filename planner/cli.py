@@ -123,6 +123,17 @@ def check(plan: PlanFile) -> None:
 
 
 @app.command()
+def why(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a finished run.")],
+    site_id: Annotated[str, typer.Argument(metavar="SITE_ID", help="A site id, or row:17 for a row of the inventory.")],
+) -> None:
+    """The worked calculation of one site, from what was read to its cost per cubic metre."""
+    from planner.commands.why.command import why as calculation
+
+    typer.echo(calculation(folder, site_id), nl=False)
+
+
+@app.command()
 def selfcheck() -> None:
     """The shipped hand-calculated cases against the equations."""
     from planner.commands.selfcheck import selfcheck as cases

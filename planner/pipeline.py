@@ -321,6 +321,7 @@ def _write(
     record = {
         **about,
         "plan": plan.plan.model_dump(mode="json", exclude_none=True),
+        "plan_file": _relative(plan.path, folder),
         "inputs": {key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()},
         "catalogue": catalogue.digest,
         "stages": table.stages,
@@ -370,6 +371,14 @@ def _write_map(
     )
     with path.open("w", encoding="utf-8", newline="") as file:
         file.write(page)
+
+
+def _relative(path: Path, folder: Path) -> str:
+    """The way from the results to a file, with / on every system; the full path where there is none."""
+    try:
+        return Path(os.path.relpath(path, folder.resolve())).as_posix()
+    except ValueError:  # another drive
+        return path.as_posix()
 
 
 def _sha256(path: Path) -> str:

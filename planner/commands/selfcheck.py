@@ -61,16 +61,12 @@ def _rows() -> list[dict[str, str]]:
 
 def _run(row: dict[str, str]) -> Case:
     quantity = QUANTITIES[row["quantity"]]
-    given = inspect.signature(quantity).bind(
-        **json.loads(row["inputs"])
-    )  # compiled equations take no keywords
+    given = inspect.signature(quantity).bind(**json.loads(row["inputs"]))  # compiled equations take no keywords
     got = float(quantity(*given.args, **given.kwargs))
     expected, tolerance = float(row["expected"]), float(row["tolerance"])
     # the last bits of the subtraction are not held against a value that sits on the limit
     passed = math.isfinite(got) and abs(got - expected) <= tolerance * (1.0 + 1e-9) + 1e-12
-    return Case(
-        row["id"], row["what"], expected, tolerance, got, row["unit"], row["source"], row["tag"], passed
-    )
+    return Case(row["id"], row["what"], expected, tolerance, got, row["unit"], row["source"], row["tag"], passed)
 
 
 def _extraterrestrial_mj_m2(latitude_deg: float, declination_rad: float, eccentricity_factor: float) -> float:
@@ -85,9 +81,7 @@ def _declination_deg(day_of_year: float) -> float:
     return math.degrees(sun.declination_rad(day_of_year))
 
 
-def _hour_share(
-    function: Callable[[float, float], float], hour_angle_deg: float, day_length_h: float
-) -> float:
+def _hour_share(function: Callable[[float, float], float], hour_angle_deg: float, day_length_h: float) -> float:
     return float(function(math.radians(hour_angle_deg), math.radians(7.5 * day_length_h)))
 
 

@@ -197,10 +197,12 @@ class Skies:
         self._lights: dict[float, Light] = {}
 
     def azimuth(self, climate: sun.Climate) -> float:
+        """Direction of the array, degrees from north: the plan's, else towards the equator."""
         fixed = self.array.azimuth_deg
         return sun.towards_equator_deg(climate.latitude_deg) if fixed is None else fixed
 
     def light(self, climate: sun.Climate, tilt_deg: float) -> Light:
+        """Power-duration of every module of the catalogue at a tilt."""
         self._use(climate)
         if tilt_deg not in self._lights:
             power = sun.hourly_power(climate, np.array([tilt_deg]), self.azimuth(climate), self.gammas, self.array)[0]
@@ -243,6 +245,7 @@ def _pad(curve: sun.Duration, steps: int) -> sun.Duration:
 
 
 def site_record(s: Sites, i: int, context: Context) -> Record:
+    """The kernels' record of site i: the columns of the inventory with the plan's defaults in their gaps."""
     plan = context.plan
     lift = s.tank_height_m[i]
     if np.isnan(lift):
