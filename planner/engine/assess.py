@@ -174,6 +174,9 @@ def assess(sites: Sites, context: Context) -> Results:
             row["tilt_deg"] = float(tilt)
             row["azimuth_deg"] = skies.azimuth(climate)
             row["engine_status"] = "installed" if installed >= 0 else "designed"
+        elif installed >= 0:  # it stands, but gives no water here
+            row |= {"engine_status": "installed", "pump_id": context.catalogue.pump_ids[installed], "array_wp": array_w}
+            row |= {"supply_reliability": 0.0, "supply_reliability_worst_month": 0.0, "supply_limited": "catalogue"}
         else:
             row["engine_status"] = "no_design"
         rows.append(row)
@@ -280,6 +283,7 @@ def site_record(s: Sites, i: int, context: Context) -> Record:
             growth=float(s.demand_growth[i]),
             distance_km=float(s.distance_km[i]),
             taps=float(np.ceil(people / context.catalogue.prices.people_per_tap)),
+            stands=bool(s.existing_pump[i] >= 0),
         )
     )
 

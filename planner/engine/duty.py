@@ -232,17 +232,20 @@ def fit_pump(
 ) -> Duty:  # fmt: skip
     """Fit a pump to a well: cap, intake, riser, delivery pipe and cable, or the first rule that stops it.
 
-    Pipes and cable are the cheapest that meet velocity and pressure class at the cap and the cable's loss.
+    Pipes and cable are the cheapest that meet velocity and pressure class at the cap and the cable's loss. For a set
+    that stands already (`site.stands`) the rules of choosing are not tested, and where no pipe or cable meets its
+    rule the largest is taken.
     """
     surface = pump.family == SURFACE
+    chosen_now = not site.stands
     if well.safe_m3_h <= 0.0:
         return stopped(NO_SAFE_RATE, well.safe_m3_h, 0.0, well)
-    if site.casing_mm < pump.casing_min_mm:
+    if chosen_now and site.casing_mm < pump.casing_min_mm:
         return stopped(NO_CASING, site.casing_mm, pump.casing_min_mm, well)
     warmest = min(rules.water_temp_max_c, pump.water_temp_max_c)
-    if not surface and site.water_c > warmest:
+    if chosen_now and not surface and site.water_c > warmest:
         return stopped(WATER_TOO_WARM, site.water_c, warmest, well)
-    if site.sand_mg_l > pump.sand_max_mg_l:
+    if chosen_now and site.sand_mg_l > pump.sand_max_mg_l:
         return stopped(SAND, site.sand_mg_l, pump.sand_max_mg_l, well)
 
     derate = 1.0 if surface else 1.0 - DERATE_PER_K * max(0.0, site.water_c - DERATE_FROM_C)
@@ -272,6 +275,8 @@ def fit_pump(
         if free <= full or not can_pump(pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3):
             delivery = d
             break
+    if delivery < 0 and site.stands:
+        delivery = deliveries.size - 1
     if delivery < 0:
         widest = deliveries["inside_mm"].max() / 1000.0
         return stopped(NO_DELIVERY, free, rules.velocity_delivery_m_s * 900.0 * math.pi * widest**2, well)
@@ -294,6 +299,8 @@ def fit_pump(
         if free <= full or not can_pump(pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3):
             riser = r
             break
+    if riser < 0 and site.stands:
+        riser = risers.size - 1
     if riser < 0:
         strongest = risers["pressure_pa"].max() / (well.density_kg_m3 * GRAVITY_M_S2)
         return stopped(NO_RISER, RELIEF_RATIO * head_rule, strongest, well)
@@ -320,7 +327,7 @@ def fit_pump(
 
     head_rule = well.deepest_m + drawdown_m(site, cap, True) + lift + friction
     rated_torque = pump.rated_torque_nm
-    if pump.family == HELICAL:
+    if chosen_now and pump.family == HELICAL:
         working = RELIEF_RATIO * well.density_kg_m3 * GRAVITY_M_S2 * head_rule
         if working > pump.pressure_limit_pa:
             return stopped(NO_PRESSURE, working / 1e5, pump.pressure_limit_pa / 1e5, well)
@@ -340,7 +347,7 @@ def fit_pump(
         ohm_km = conductor_resistance_ohm_km(1000.0 * cables[c].r20_ohm_m, CABLE_C)
         current = rated_current * min(torque / rated_torque, 1.0)
         loss = cable_loss_share(current, length, ohm_km, volts, POWER_FACTOR)
-        if loss <= rules.cable_loss:
+        if loss <= rules.cable_loss or (site.stands and c == cables.size - 1):
             cable = c
             ratio = cable_ratio(rated_current, length, ohm_km, pump.motor_w, pump.copper_share)
             break

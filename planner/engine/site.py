@@ -61,6 +61,7 @@ class Site(NamedTuple):
     growth: float  # of demand, 1/year
     distance_km: float  # straight, to the supply base
     taps: float  # tap stands
+    stands: bool  # a set is installed already and is assessed as it stands
 
 
 class Rules(NamedTuple):

@@ -121,3 +121,17 @@ def test_warm_water_lowers_what_a_motor_may_take() -> None:
     assert cool.fit(pump).rule == warm.fit(pump).rule == FITS
     # 2 % for each kelvin above 30 °C, common practice
     assert warm.fit(pump).clip_w == pytest.approx(cool.fit(pump).clip_w * (1 - 0.02 * 8), rel=1e-12)
+
+
+def test_rules_of_choosing_are_not_tested_on_a_set_that_stands() -> None:
+    """A pump that hangs in a narrow well of sandy warm water is assessed; one that lifts no water counts as such."""
+    place = bed.context().catalogue.pump_ids.index("HR6.3-12")
+    spoilt = {"casing_used_mm": 60.0, "sand_mg_l": 500.0, "water_temperature_used_c": 45.0}
+    stands = {"existing_pump": place, "existing_array_wp": 1200.0}
+    new = engine.assess(bed.one_site(50.0, 8.0, **spoilt), bed.context())
+    assert set(bed.rules_of(new).values()) == {"no_casing"}
+    row = bed.row_of(bed.one_site(50.0, 8.0, **spoilt, **stands))
+    assert (row["engine_status"], row["pump_id"]) == ("installed", "HR6.3-12")
+    assert row["volume_pumped_m3_day"] > 0.0
+    dry = bed.row_of(bed.one_site(50.0, 8.0, level_limit_m=20.0, **stands))
+    assert (dry["engine_status"], dry["supply_reliability"], dry["array_wp"]) == ("installed", 0.0, 1200.0)
