@@ -71,6 +71,7 @@ def site(rest_m: float, lift_m: float, pipe_m: float) -> Record:
             growth=0.0,
             distance_km=0.0,
             taps=1.0,
+            stands=False,
         )
     )
 
