@@ -106,17 +106,15 @@ def cost_classes(sites: pd.DataFrame, currency: str) -> list[tuple[str, str, str
     for low, high, colour in zip([None, *breaks], [*breaks, None], colours, strict=True):
         limits = [f'"cost_per_m3" >= {low!r}'] if low is not None else []
         limits += [f'"cost_per_m3" < {high!r}'] if high is not None else []
-        words = (
-            f"{_limit(low)} to {_limit(high)}"
-            if low is not None and high is not None
-            else f"{_limit(low)} and above"
-            if low is not None
-            else f"below {_limit(high)}"
-            if high is not None
-            else "any cost"
-        )
+        unit = f"{currency}/m3"
+        if low is not None and high is not None:
+            words = f"{_limit(low)} to {_limit(high)} {unit}"
+        elif low is not None:
+            words = f"{_limit(low)} {unit} and above"
+        else:
+            words = f"below {_limit(high)} {unit}" if high is not None else "any cost"
         condition = " AND ".join(limits) or '"cost_per_m3" IS NOT NULL'
-        found.append((condition, holdable(f"{words} {currency}/m3"), colour))
+        found.append((condition, holdable(words), colour))
     return [*found, ('"cost_per_m3" IS NULL', "cost unknown", GREY)]
 
 
