@@ -142,6 +142,7 @@ def monthly_volumes(
 
     at_demand  curves for `demand` lifted in full: right for every month that meets it. Where less is lifted
                the water stands higher; those months are repeated with what is lifted until it settles.
+    scratch    room; of months that were repeated it keeps the last curve
     """
     for m in range(12):
         volume, hours = mean_day(
@@ -163,6 +164,7 @@ def monthly_volumes(
                     pump, drive, duty, density, static, slip_factor, flows, heads, scratch.power_w[m],
                     scratch.flow_m3_h[m],
                 )  # fmt: skip
+                scratch.knots[m], scratch.start_w[m] = knots, start
                 again, hours = mean_day(light, w, m, array_w, scratch.power_w[m], scratch.flow_m3_h[m], knots, start)
                 again *= duty.availability
                 done = abs(again - volume) <= MEMORY_STOP * again

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from planner.glossary import monthly
 from planner.physics import aquifer
-from planner.plan import LoadedPlan
+from planner.plan import LoadedPlan, Well
 from planner.tables.step import Step
 
 READS: tuple[str, ...] = (
@@ -40,13 +40,33 @@ DAYS_OF_MONTH = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) / 365
 def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     """Interference, number and abstraction of the neighbours of every site.
 
-    Neighbours have a tested yield, a position inside the area, and are neither dry, abandoned nor
-    duplicates; an unknown demand counts as the well's daily limit. Interference and abstraction are missing
-    where the site has no position, zero where it has no neighbour.
+    Interference and abstraction are missing where the site has no position, zero where it has no neighbour.
     """
-    well = plan.plan.well
+    pairs = contributions(sites, plan.plan.well)
+    at, rows = pairs["at"], len(sites)
+    columns = pd.DataFrame(
+        {
+            "interference_m": np.bincount(at, pairs["drawdown_m"], minlength=rows).astype("float64"),
+            "neighbours": np.bincount(at, minlength=rows).astype("int64"),
+            "neighbour_abstraction_m3_day": np.bincount(at, pairs["volume_m3_day"], minlength=rows).astype("float64"),
+        },
+        index=sites.index,
+    )
+    unplaced = ["interference_m", "neighbour_abstraction_m3_day"]
+    columns[unplaced] = columns[unplaced].where(_receives(sites))
+    return Step(columns[list(WRITES)])
+
+
+def contributions(sites: pd.DataFrame, well: Well) -> pd.DataFrame:
+    """What each neighbour adds at each site: a row for every pair within the radius of the plan.
+
+    Neighbours have a tested yield, a position inside the area, and are neither dry, abandoned nor
+    duplicates; an unknown demand counts as the well's daily limit.
+
+    Columns: at, by (places in the table of the site and its neighbour), distance_m, volume_m3_day of the
+    neighbour, drawdown_m at the site.
+    """
     placed = (sites["row_kind"] == "site") & sites["latitude"].notna() & sites["longitude"].notna()
-    receives = placed & sites["position_status"].isin(["ok", "outside"])
     needed_m3_day = (sites[monthly("demand")].to_numpy() * DAYS_OF_MONTH).sum(axis=1)
     taken_m3_day = np.fmin(needed_m3_day, sites["safe_volume_m3_day"])
     gives = (
@@ -57,34 +77,27 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
         & (sites["tested_yield_m3_h"] > 0)
         & (taken_m3_day > 0)
     )
-    at, by, distance_m = _pairs(sites, receives, gives, well.interference_radius_m)
+    at, by, distance_m = _pairs(sites, _receives(sites), gives, well.interference_radius_m)
     volume_m3_day = taken_m3_day.to_numpy()[by]
     # summed in an order of the values themselves, so that shuffled rows give the same bytes
     order = np.lexsort((volume_m3_day, distance_m, at))
-    at, volume_m3_day, distance_m = at[order], volume_m3_day[order], distance_m[order]
-
-    transmissivity = sites["transmissivity_used_m2_d"].to_numpy()[at]
-    storativity = sites["storativity_used"].to_numpy()[at]
+    at, by, volume_m3_day, distance_m = at[order], by[order], volume_m3_day[order], distance_m[order]
     drawdown_m = aquifer.theis_drawdown_m(
         volume_m3_day,
-        transmissivity,
-        storativity,
+        sites["transmissivity_used_m2_d"].to_numpy()[at],
+        sites["storativity_used"].to_numpy()[at],
         np.maximum(distance_m, NEAREST_M),
         well.days_since_recovery,
     )
-
-    rows = len(sites)
-    columns = pd.DataFrame(
-        {
-            "interference_m": np.bincount(at, weights=drawdown_m, minlength=rows).astype("float64"),
-            "neighbours": np.bincount(at, minlength=rows).astype("int64"),
-            "neighbour_abstraction_m3_day": np.bincount(at, volume_m3_day, minlength=rows).astype("float64"),
-        },
-        index=sites.index,
+    return pd.DataFrame(
+        {"at": at, "by": by, "distance_m": distance_m, "volume_m3_day": volume_m3_day, "drawdown_m": drawdown_m}
     )
-    unplaced = ["interference_m", "neighbour_abstraction_m3_day"]
-    columns[unplaced] = columns[unplaced].where(receives)
-    return Step(columns[list(WRITES)])
+
+
+def _receives(sites: pd.DataFrame) -> pd.Series:
+    """Sites with a position near enough to the area."""
+    placed = (sites["row_kind"] == "site") & sites["latitude"].notna() & sites["longitude"].notna()
+    return placed & sites["position_status"].isin(["ok", "outside"])
 
 
 def _pairs(

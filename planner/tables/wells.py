@@ -110,7 +110,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     rate = _yield(rows, plan.plan)
     depth = _depth(rows, level, plan.plan.well)
     given = pd.concat([casing, level, rate, depth], axis=1)
-    tests = _tests(rows, evidence, given, plan.plan.well)
+    tests = tests_of(rows, evidence, given, plan.plan.well)
     law = _drawdown_law(rows, tests, plan.plan)
     found = pd.concat([given, law], axis=1)
     checks = pd.concat([_source_checks(rows, found), _beyond_half(tests)], ignore_index=True)
@@ -160,7 +160,7 @@ def _rest_level(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     well, widths = plan.well, plan.uncertainty.rest_level_m
     measured = rows["static_level_m"].notna()
     prior = ~measured & rows["prior_level_m"].notna()
-    highest = _highest_month(rows, well)
+    highest = highest_month(rows, well)
     fall_at_reading = pd.Series(season_fall(rows["test_month"].to_numpy(), highest), index=rows.index).fillna(0.0)
     fall_at_reading = fall_at_reading.where(measured, 0.5)
     rest_m = rows["static_level_m"].where(measured, rows["prior_level_m"]) - well.season_swing_m * fall_at_reading
@@ -183,8 +183,8 @@ def _rest_level(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     )
 
 
-def _highest_month(rows: pd.DataFrame, well: Well) -> Floats:
-    """Month of the highest rest level: the plan's, else the month after the one with the dullest sky.
+def highest_month(rows: pd.DataFrame, well: Well) -> Floats:
+    """Month (1 to 12) of the highest rest level of each row: the plan's, else the one after that of the dullest sky.
 
     Dullest: least irradiation for what the sun gives outside the air, which marks the rains where
     irradiation alone marks the winter. Without irradiation: February south of the equator, August north of
@@ -229,6 +229,13 @@ def _yield(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 def _tested_share(rows: pd.DataFrame, plan: Plan) -> pd.Series:
     """Safe share of the tested yield by kind, length and age of test; a test without a year counts as old."""
     well, shares = plan.well, plan.well.tested_share
+    recent = plan.programme.price_year - rows["test_year"] <= well.old_test_years
+    age_factor = np.where(recent, 1.0, well.old_test_factor)
+    return test_class(rows).map(shares).astype("float64") * age_factor
+
+
+def test_class(rows: pd.DataFrame) -> pd.Series:
+    """Key of [well] tested_share for each row, from columns test_kind and test_hours (h, may be missing)."""
     kind, hours = rows["test_kind"], rows["test_hours"]
     constant = kind == "constant_rate"
     named = np.select(
@@ -241,9 +248,7 @@ def _tested_share(rows: pd.DataFrame, plan: Plan) -> pd.Series:
         ["constant_rate_24h", "constant_rate_6h", "short", kind],
         default="unknown",
     )
-    recent = plan.programme.price_year - rows["test_year"] <= well.old_test_years
-    age_factor = np.where(recent, 1.0, well.old_test_factor)
-    return pd.Series(named, index=rows.index).map(shares).astype("float64") * age_factor
+    return pd.Series(named, index=rows.index)
 
 
 def _depth(rows: pd.DataFrame, level: pd.DataFrame, well: Well) -> pd.DataFrame:
@@ -288,7 +293,7 @@ def _depth(rows: pd.DataFrame, level: pd.DataFrame, well: Well) -> pd.DataFrame:
     )
 
 
-def _tests(rows: pd.DataFrame, evidence: pd.Series, given: pd.DataFrame, well: Well) -> pd.DataFrame:
+def tests_of(rows: pd.DataFrame, evidence: pd.Series, given: pd.DataFrame, well: Well) -> pd.DataFrame:
     """The test of each site: drawdown split into well loss and aquifer loss, and the transmissivity from it.
 
     Without a drawdown the specific capacity is the median of the inventory's grade A tests if there are
@@ -331,7 +336,7 @@ def _tests(rows: pd.DataFrame, evidence: pd.Series, given: pd.DataFrame, well: W
         }
     )
     radius_m, storativity, clock_d = tests["radius_m"], tests["storativity"], tests["clock_h"] / 24.0
-    confined_m = _confined_equal(tests["aquifer_m"], drawdown_m, tests["thickness_m"])
+    confined_m = confined_equal(tests["aquifer_m"], drawdown_m, tests["thickness_m"])
     solved = _series(rows, aquifer.transmissivity_from_test(flow_m3_d, confined_m, radius_m, storativity, clock_d))
     least = radius_m**2 * storativity / (4.0 * clock_d * aquifer.LARGEST_U)
     return tests.assign(transmissivity=solved.fillna(least), solved=solved.notna())
@@ -407,7 +412,7 @@ def _specific_capacity(rows: pd.DataFrame, tested: pd.Series, tested_m: pd.Serie
     return well.specific_capacity_m3_h_m, "assumed"
 
 
-def _confined_equal(aquifer_m: pd.Series, drawdown_m: pd.Series, thickness_m: pd.Series) -> pd.Series:
+def confined_equal(aquifer_m: pd.Series, drawdown_m: pd.Series, thickness_m: pd.Series) -> pd.Series:
     """Drawdown that a confined aquifer of the same transmissivity would show: s' = s − s²/2b (Jacob 1944).
 
     thickness_m is missing where the aquifer does not thin. Below a tenth of the thickness the correction is
