@@ -127,7 +127,15 @@ def why(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a finished run.")],
     site_id: Annotated[str, typer.Argument(metavar="SITE_ID", help="A site id, or row:17 for a row of the inventory.")],
 ) -> None:
-    """The worked calculation of one site, from what was read to its cost per cubic metre."""
+    """The worked calculation of one site, step by step, from what was read to its cost per cubic metre.
+
+    Every step is printed with its formula, the numbers put in, the result with its unit and the source, so that it can
+    be followed with a pocket calculator: demand, well, sun, pump and its rules, operating point, water of the design
+    month and the year, bill, replacements, cost. A site without a design ends with the rules that stopped it.
+    Whatever does not agree with the results of the run stops the command. Nothing is changed.
+
+    Example: planner why maps/demo-district 00043
+    """
     from planner.commands.why.command import why as calculation
 
     typer.echo(calculation(folder, site_id), nl=False)

@@ -2,75 +2,71 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
-from planner.commands.why import money, pump, well
-from planner.commands.why.opened import Opened, open_row
-from planner.commands.why.sheet import Sheet, n, plain
-from planner.glossary import monthly
-from planner.texts import of_kind, sentence
+from planner.commands.why import bill, drawdown, money, point, pump, reading, rules, water, well
+from planner.commands.why.opened import Chosen, Opened, Sized, open_row
+from planner.commands.why.sheet import Sheet, n
+from planner.texts import of_kind
 
 
 def why(folder: Path, wanted: str) -> str:
-    """The calculation of one site of a finished run, as text.
+    """The calculation of one site of a finished run, as text of at most 100 columns.
 
     wanted  site_id or `row:17`
     Raises OutputError where folder or site is not one, InternalError where the calculation is not that of the run.
     """
     opened = open_row(folder, wanted)
-    row, sheet = opened.row, Sheet()
-    sheet.text(f"{plain(str(row['site_id']))} {plain(str(row['site_name']))}, row {row['inventory_row']:.0f}".strip())
-    sheet.text(f"decision: {row['decision']}" + ("" if math.isnan(row["rank"]) else f", rank {row['rank']:.0f}"))
-    sheet.text(plain(str(row["reason_text"])))
-    well.read(sheet, opened)
-    well.demand(sheet, opened)
-    sized = opened.sized
+    sized, sheet = opened.sized, Sheet()
+    chosen = sized.chosen if sized is not None else None
+    month = chosen.done.design_month if chosen is not None else None
+    reading.heading(sheet, opened)
+    reading.what_was_read(sheet, opened)
+    reading.demand(sheet, opened, month)
+    well.rest_level(sheet, opened, month)
+    well.tested_yield(sheet, opened)
+    drawdown.drawdown(sheet, opened)
+    well.interference(sheet, opened)
     well.limits(sheet, opened, sized)
     if sized is not None:
-        if sized.done is not None:
-            _agrees(opened)
-            pump.equipment(sheet, opened, sized, sized.done)
-            pump.operating_point(sheet, opened, sized, sized.done)
-            pump.water(sheet, opened, sized, sized.done)
-        if row["engine_status"] != "installed":
-            pump.families(sheet, sized, opened.plan.programme.currency)
-        if row["engine_status"] == "designed" and sized.done is not None:
-            money.costs(sheet, opened, sized, sized.done)
-        elif row["engine_status"] == "installed":
+        pump.sun(sheet, opened, sized)
+        if chosen is not None:
+            _design(sheet, opened, sized, chosen)
+        elif opened.row["engine_status"] == "installed":
             sheet.section("The installed set")
-            sheet.text(f"It meets {n(100 * row['supply_reliability'])} % of the year's demand; no cost, no rank.")
-    if row["engine_status"] != "designed":
-        _rules(sheet, opened)
+            sheet.text(f"The set that stands here, {opened.row['pump_id']}, gives no water at this head.")
+        if opened.row["engine_status"] != "installed":
+            money.families(sheet, opened, sized)
+    reading.decision(sheet, opened)
     sheet.section("Read first")
     for caution in of_kind("caution"):
         sheet.text(caution)
-    return str(sheet) + _last_line(opened)
+    return f"{sheet}\n{_last_line(opened)}\n"
 
 
-def _rules(sheet: Sheet, opened: Opened) -> None:
-    """Every rule that the row failed, with value and limit."""
-    sheet.section("What stands against it")
-    for _, check in opened.checks[~opened.checks["pass"]].iterrows():
-        try:
-            sheet.text(
-                sentence(str(check["rule"]), str(check["subject"]), float(check["value"]), float(check["limit"]))
-            )
-        except KeyError:  # a rule that only counts, without a sentence
-            sheet.value(str(check["rule"]), "failed")
-
-
-def _agrees(opened: Opened) -> None:
-    row, sized = opened.row, opened.sized
-    assert sized is not None and sized.done is not None
-    for month, name in enumerate(monthly("volume")):
-        money.agree(name, float(sized.done.volumes_m3_day[month]), float(row[name]))
-    money.agree("total head", sized.done.head_m, float(row["total_head_m"]))
+def _design(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
+    """The chosen set from its rules to its cost; an installed set ends with its water."""
+    year = water.year_of(sized, chosen, float(sized.rules.design_year))
+    pump.the_set(sheet, opened, sized, chosen)
+    if opened.row["engine_status"] == "designed":
+        rules.rules(sheet, opened, sized, chosen, year)
+    point.operating_point(sheet, opened, sized, chosen)
+    water.design_month(sheet, opened, sized, chosen, year)
+    water.twelve_months(sheet, opened, sized, chosen, year)
+    if opened.row["engine_status"] == "installed":
+        sheet.text("The set stands already and is taken as it is: rules of choosing, cost and rank are not for it.")
+        return
+    bought = bill.bill_of_quantities(sheet, opened, sized, chosen)
+    lifecycle, fitted = money.later_costs(sheet, opened, sized, chosen, year, bought)
+    present = money.horizon_water(sheet, opened, sized, chosen, year)
+    money.cost_of_water(sheet, opened, lifecycle, fitted, present)
 
 
 def _last_line(opened: Opened) -> str:
     row = opened.row
-    if row["engine_status"] != "designed":
-        return f"\n{row['decision']}: no cost per cubic metre\n"
-    currency = opened.plan.programme.currency
-    return f"\ncost per m3 = {n(row['cost_per_m3'])} {currency}/m3, whole scheme ({row['decision']})\n"
+    if row["engine_status"] == "designed":
+        unit = f"{opened.plan.programme.currency}/m3"
+        return f"cost per m3 = {n(row['cost_per_m3'])} {unit}, whole scheme; decision: {row['decision']}"
+    if row["engine_status"] == "installed":
+        return f"coverage = {n(row['supply_reliability'])} of the year's demand; decision: {row['decision']}"
+    return f"decision: {row['decision']}; no design, no cost per m3"

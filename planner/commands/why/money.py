@@ -1,4 +1,4 @@
-"""The bill, the life-cycle cost and the cost of a cubic metre."""
+"""Replacements, upkeep, life-cycle cost, water over the horizon, the cost of a cubic metre, and the other families."""
 
 from __future__ import annotations
 
@@ -6,217 +6,327 @@ import math
 
 import numpy as np
 
-from planner.catalogue.arrays import HELICAL, SURFACE
-from planner.commands.why.opened import Opened, Sized
-from planner.commands.why.sheet import Sheet, n
-from planner.engine.cost import (
-    EQUIPMENT_GOODS,
-    EQUIPMENT_ITEMS,
-    IS_GOODS,
-    ITEMS,
-    TANK,
-    bill,
-    present_volume,
-    renewal,
-    rotor_stator_cost,
-    rotor_stator_life_y,
-    upkeep_year,
-)
-from planner.engine.duty import dynamic_heads_m
-from planner.engine.report import Performance
-from planner.engine.search import used_year, worn_out_slip
-from planner.engine.volume import curves_of, monthly_volumes
-from planner.errors import InternalError
-from planner.physics.money import annuity_factor, replacement_factor, residual_factor
+from planner.catalogue.arrays import FAMILIES, HELICAL
+from planner.choice.design_checks import UNITS
+from planner.commands.why.bill import Bill
+from planner.commands.why.opened import Chosen, Opened, Sized
+from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, n
+from planner.commands.why.water import Year, year_of
+from planner.engine import cost as engine
+from planner.engine import search
+from planner.engine.duty import FITS, RULES, dynamic_heads_m
+from planner.engine.volume import no_curves
+from planner.physics.money import annuity_factor, capital_recovery_factor, discount_factor, residual_factor
+from planner.texts import sentence, texts
 
-SAME = 1e-6  # what is worked out here must be what the run wrote
+ROUNDING = 1e-9  # a life that divides the horizon up to rounding is taken to divide it
 
 
-def costs(sheet: Sheet, opened: Opened, sized: Sized, done: Performance) -> None:
-    """From the bill to the cost per cubic metre; raises InternalError where it is not that of the run."""
-    row, rules, market, design = opened.row, opened.context.rules, opened.context.market, sized.choice.chosen
-    currency, duty, pump = opened.plan.programme.currency, done.duty, market.pumps[design.pump]
-    price, life = bill(
-        design.pump, design.module, design.array_wp, duty, design.sleeve, design.tank, sized.site, rules, market
-    )
-    sheet.section(f"Bill, {currency} of {opened.plan.programme.price_year}")
-    bought = [i for i in range(len(ITEMS)) if price[i] > 0]
-    many = _quantities(opened, sized, done)
-    rows = []
-    for i in bought:
-        name, boundary, _ = ITEMS[i]
-        quantity, unit = many.get(name, (1.0, "set"))
-        rows.append((name, n(quantity), unit, n(price[i] / quantity), n(price[i]), boundary))
-    sheet.table(("item", "quantity", "unit", "unit price", "price", "boundary"), rows)
-    total, equipment = float(price.sum()), float(price[:EQUIPMENT_ITEMS].sum())
-    capital = total * (1 + rules.contingency) * (1 + rules.tax)
-    sheet.result("sum", "all prices", " + ".join(n(price[i]) for i in bought), total, currency)
-    sheet.result(
-        "capital cost",
-        "sum × (1 + contingency) × (1 + tax)",
-        f"{n(total)} × (1 + {n(rules.contingency)}) × (1 + {n(rules.tax)})",
-        capital,
-        currency,
-    )
-    agree("capital cost", capital, row["capital_cost"])
-
-    rate, years = rules.discount_rate, rules.horizon_y
-    sheet.section(f"Life-cycle cost over {years:.0f} years at {n(100 * rate)} % real")
+def later_costs(
+    sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year: Year, bill: Bill
+) -> tuple[float, float]:
+    """Replacements year by year, what is left at the end, upkeep; returns the life-cycle cost of both boundaries."""
+    rules, currency = sized.rules, opened.plan.programme.currency
+    rate, horizon, price = rules.discount_rate, rules.horizon_y, bill.price
+    sheet.section(f"Replacements, {horizon:.0f} years at {n(100 * rate)} % real programme.discount_rate, horizon_years")
+    sheet.text("A part of life L is bought again in years L, 2L … before the horizon: price × (1 + i)^-year.")
     rows, later, later_equipment = [], 0.0, 0.0
-    values = []
-    for i in bought:
-        value = float(renewal(price[i], life[i], bool(IS_GOODS[i]), rules))
-        later += value
-        later_equipment += value if i < EQUIPMENT_ITEMS else 0.0
-        if life[i] > 0:
-            again = float(replacement_factor(rate, life[i], years))
-            left = float(residual_factor(rate, life[i], years)) if IS_GOODS[i] and rules.residual else 0.0
-            rows.append((ITEMS[i][0], n(price[i]), n(life[i]), n(again), n(left), n(value)))
-            values.append(value)
-    if pump["family"] == HELICAL:
-        lasts = _rotor_stator_life(opened, sized, done)
-        pairs = float(rotor_stator_cost(pump["rotor_stator_price"], lasts, pump["life_y"], rules))
-        later, later_equipment = later + pairs, later_equipment + pairs
-        factor = pairs / float(pump["rotor_stator_price"])
-        rows.append(("rotor and stator", n(pump["rotor_stator_price"]), n(lasts), n(factor), "0", n(pairs)))
-        values.append(pairs)
-    sheet.text(
-        "Replaced when a life ends before the horizon: sum of (1 + i)^-kL. Left: (1 - age / life) (1 + i)^-N, goods."
-    )
-    sheet.table(("item", "price", "life y", "replaced ×", "left ×", "present value"), rows)
-    terms = " + ".join(f"({n(value)})" if value < 0 else n(value) for value in values)
-    sheet.result("replacements less what is left", "the last column", terms, later, currency)
-    upkeep, upkeep_equipment = upkeep_year(price, market)
-    prices, goods = market.prices, float(price[:EQUIPMENT_GOODS].sum())
-    sheet.result(
-        "upkeep a year",
-        "fixed + share × equipment without installation + share × tank + guard",
-        f"{n(prices['om_scheme_year'])} + {n(prices['om_scheme_share'])} × {n(goods)} + {n(prices['om_tank_share'])} × "
-        f"{n(price[TANK])} + {n(prices['guard_year'])}",
-        float(upkeep),
-        currency,
-        "price list",
-    )
-    annuity = float(annuity_factor(rate, years))
-    sheet.result(
-        "annuity factor",
-        "(1 - (1 + i)^-N) / i",
-        f"(1 - (1 + {n(rate)})^(-{years:.0f})) / {n(rate)}" if rate else f"{n(years)}",
-        annuity,
-        "",
-    )
-    lifecycle = capital + later + upkeep * annuity
-    sheet.result(
-        "life-cycle cost",
-        "capital + replacements less what is left + upkeep a year × annuity factor",
-        f"{n(capital)} + {n(later)} + {n(upkeep)} × {n(annuity)}",
-        lifecycle,
-        currency,
-    )
-    agree("life-cycle cost", lifecycle, row["lifecycle_cost"])
+    for i, (item, _, goods) in enumerate(engine.ITEMS):
+        if price[i] == 0 or bill.life[i] <= 0:
+            continue
+        life, paid = float(bill.life[i]), 0.0
+        for k in range(1, math.ceil(horizon / life - ROUNDING)):
+            factor = float(discount_factor(rate, k * life))
+            paid += price[i] * factor
+            rows.append((item, n(price[i]), n(life), n(k * life), n(factor), n(price[i] * factor)))
+        left = price[i] * float(residual_factor(rate, life, horizon)) if goods and rules.residual else 0.0
+        agree(f"replacements of {item}", 1 + paid - left, 1 + engine.renewal(price[i], life, goods, rules))
+        later += paid
+        later_equipment += paid if i < engine.EQUIPMENT_ITEMS else 0.0
+    pairs = 0.0
+    if chosen.pump["family"] == HELICAL:
+        life = _pair_life(sheet, opened, sized, chosen, year)
+        cost = float(chosen.pump["rotor_stator_price"])
+        for at in _pair_years(life, float(chosen.pump["life_y"]), horizon):
+            factor = float(discount_factor(rate, at))
+            pairs += cost * factor
+            rows.append(("rotor and stator", n(cost), n(life), n(at), n(factor), n(cost * factor)))
+        agree("rotors and stators", 1 + pairs, 1 + engine.rotor_stator_cost(cost, life, chosen.pump["life_y"], rules))
+    sheet.table(("part", "price", "life", "year", "factor", "present value"), rows)
+    later, later_equipment = later + pairs, later_equipment + pairs
+    sheet.value("sum of replacements", f"{n(later)} {currency}, of it equipment {n(later_equipment)}")
+    left, left_equipment = _left(sheet, sized, bill, currency)
 
-    first, middle, last = _used(opened, sized, done)
-    present = float(present_volume(first, middle, last, rules))
-    sheet.section("Cost of a cubic metre")
-    sheet.value(
-        "used a year at the tank inlet",
-        f"year 1 {n(first)} m3, year {rules.design_year:.0f} {n(middle)} m3, "
-        f"year {years:.0f} {n(last)} m3; straight lines between",
-    )
-    sheet.value("present volume, each year × (1 + i)^-t", f"{n(present)} m3")
-    tap = present * (1 - rules.losses)
-    sheet.result("at the tap", "present volume × (1 - losses)", f"{n(present)} × (1 - {n(rules.losses)})", tap, "m3")
-    fitted = equipment * (1 + rules.contingency_equipment) * (1 + rules.tax)
-    fitted += later_equipment + upkeep_equipment * annuity
-    sheet.result(
-        "cost per m3, equipment only",
-        "life-cycle cost of the equipment / present volume at the tap",
-        f"{n(fitted)} / {n(tap)}",
-        fitted / tap,
-        f"{currency}/m3",
-    )
-    agree("cost per m3, equipment", fitted / tap, row["cost_equipment_per_m3"])
-    sheet.result(
-        "cost per m3",
-        "life-cycle cost / present volume at the tap",
-        f"{n(lifecycle)} / {n(tap)}",
-        lifecycle / tap,
-        f"{currency}/m3",
-    )
-    agree("cost per m3", lifecycle / tap, row["cost_per_m3"])
-
-
-def _quantities(opened: Opened, sized: Sized, done: Performance) -> dict[str, tuple[float, str]]:
-    """Quantity and unit of the items that are bought by measure."""
-    site, design, rules = sized.site, sized.choice.chosen, opened.context.rules
-    surface = opened.context.market.pumps[design.pump]["family"] == SURFACE
-    return {
-        "modules": (design.array_wp, "Wp"),
-        "mounting": (design.array_wp, "Wp"),
-        "array wiring": (design.array_wp, "Wp"),
-        "riser": (done.duty.intake_m, "m"),
-        "motor cable": (rules.cable_to_drive_m + (0.0 if surface else done.duty.intake_m), "m"),
-        "delivery pipe": (site.pipe_length_m, "m"),
-        "tap stands": (site.taps, "each"),
-        "transport": (2 * site.distance_km * rules.detour, "km"),
-    }
-
-
-def agree(name: str, found: float, written: float) -> None:
-    """Fail loudly where this calculation is not that of the run."""
-    if not abs(found - written) <= SAME * abs(written):
-        raise InternalError(f"{name}: worked out {found!r}, the run wrote {written!r}")
-
-
-def _used(opened: Opened, sized: Sized, done: Performance) -> tuple[float, float, float]:
-    """Water used in year 1, the design year and the last, m3 at the tank inlet: growth and ageing at each."""
-    rules, market, design, site = opened.context.rules, opened.context.market, sized.choice.chosen, sized.site
-    pump = market.pumps[design.pump]
-    drive, tank = market.drives[pump["drive"]], market.tanks[design.tank]["volume_m3"]
-    flows, heads = dynamic_heads_m(done.duty, site, rules, sized.well, market.risers, market.deliveries)
-    fixed = (pump, drive, done.duty, site, rules, sized.well.density_kg_m3, pump["slip_life_factor"])
-    found = []
-    for year in (1.0, rules.design_year, rules.horizon_y):
-        demand = site.demand_m3_day * (1 + site.growth) ** (year - rules.design_year)
-        curves = curves_of(*fixed, demand, flows, heads)
-        scratch = curves_of(*fixed, demand, flows, heads)
-        volumes, running = np.empty(12), np.empty(12)
-        array_w = design.array_wp * (1 - rules.ageing_year * year)
-        monthly_volumes(
-            *fixed, flows, heads, curves, demand, sized.light, design.module, array_w, scratch, volumes, running
+    sheet.section("Upkeep and life-cycle cost")
+    upkeep, upkeep_equipment = _upkeep(sheet, opened, sized, bill)
+    annuity = float(annuity_factor(rate, horizon))
+    growth = f"(1 - (1 + {n(rate)})^(0 - {horizon:.0f})) / {n(rate)}" if rate else n(horizon)
+    sheet.result("annuity factor", "(1 - (1 + i)^-N) / i", growth, annuity)
+    lifecycle = bill.capital + later - left + upkeep * annuity
+    fitted = bill.capital_equipment + later_equipment - left_equipment + upkeep_equipment * annuity
+    for name, capital, again, rest, yearly, total in (
+        ("life-cycle cost, whole scheme", bill.capital, later, left, upkeep, lifecycle),
+        (
+            "life-cycle cost, equipment only",
+            bill.capital_equipment,
+            later_equipment,
+            left_equipment,
+            upkeep_equipment,
+            fitted,
+        ),
+    ):
+        sheet.result(
+            name,
+            "capital + replacements - left + upkeep × annuity factor",
+            f"{n(capital)} + {n(again)} - {n(rest)} + {n(yearly)} × {n(annuity)}",
+            total,
+            currency,
         )
-        found.append(float(used_year(volumes, demand, site, rules, tank)[0]))
-    return found[0], found[1], found[2]
+    agree("life-cycle cost", lifecycle, float(opened.row["lifecycle_cost"]))
+    recovery = float(capital_recovery_factor(rate, horizon))
+    agree("annual cost", recovery * lifecycle, float(opened.row["annual_cost"]))
+    sheet.result(
+        "annual cost",
+        "life-cycle cost / annuity factor",
+        f"{n(lifecycle)} / {n(annuity)}",
+        recovery * lifecycle,
+        f"{currency}/year",
+    )
+    return lifecycle, fitted
 
 
-def _rotor_stator_life(opened: Opened, sized: Sized, done: Performance) -> float:
-    """Years until the pair is replaced: hours, calendar, or slip that makes the worst month fall short."""
-    rules, market, design, site = opened.context.rules, opened.context.market, sized.choice.chosen, sized.site
-    pump = market.pumps[design.pump]
+def _left(sheet: Sheet, sized: Sized, bill: Bill, currency: str) -> tuple[float, float]:
+    """Unused life of goods at the horizon, present value, of both boundaries."""
+    rules = sized.rules
+    if not rules.residual:
+        sheet.text("What is left at the end counts nothing: costs.residual = false.")
+        return 0.0, 0.0
+    horizon, factor = rules.horizon_y, float(discount_factor(rules.discount_rate, rules.horizon_y))
+    sheet.text(
+        f"Left at the end, goods only: price × (1 - age / life) × (1 + i)^-{horizon:.0f} = … × {n(factor)}; the age "
+        "counts from the last purchase."
+    )
+    rows, left, left_equipment = [], 0.0, 0.0
+    for i, (item, _, goods) in enumerate(engine.ITEMS):
+        price, life = float(bill.price[i]), float(bill.life[i])
+        if not goods or price == 0 or life <= 0:
+            continue
+        worth = price * float(residual_factor(rules.discount_rate, life, horizon))
+        age = horizon - max(math.ceil(horizon / life - ROUNDING) - 1, 0) * life
+        left += worth
+        left_equipment += worth if i < engine.EQUIPMENT_ITEMS else 0.0
+        rows.append((item, n(price), n(life), n(age), n(worth)))
+    sheet.table(("goods", "price", "life", "age", "present value"), rows)
+    sheet.value("sum left", f"{n(left)} {currency}, of it equipment {n(left_equipment)}", "costs.residual")
+    return left, left_equipment
+
+
+def _pair_years(life: float, pump_life: float, horizon: float) -> list[float]:
+    """Years in which a rotor and stator are bought: the clock restarts with a new pump, and none is bought in the
+    year before a new pump or before the horizon."""
+    years, start = [], 0.0
+    while start < horizon - ROUNDING:
+        end, at = min(start + pump_life, horizon), start + life
+        while at < end - ROUNDING and math.ceil(at - ROUNDING) < math.ceil(end - ROUNDING):
+            years.append(at)
+            at += life
+        start += pump_life
+    return years
+
+
+def _pair_life(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year: Year) -> float:
+    """Years a rotor and stator last: hours, calendar, or slip that makes a month fall short."""
+    pump, rules, site, design = chosen.pump, sized.rules, sized.site, chosen.design
     slip = math.inf
     if design.meets:
-        drive = market.drives[pump["drive"]]
-        flows, heads = dynamic_heads_m(done.duty, site, rules, sized.well, market.risers, market.deliveries)
-        density, demand = sized.well.density_kg_m3, site.demand_m3_day
-        scratch = curves_of(
-            pump, drive, done.duty, site, rules, density, pump["slip_life_factor"], demand, flows, heads
+        flows, heads = dynamic_heads_m(
+            chosen.done.duty, site, rules, sized.well, sized.market.risers, sized.market.deliveries
         )
-        array_w = design.array_wp * (1 - rules.ageing_year * rules.design_year)
-        slip = worn_out_slip(
-            pump,
-            drive,
-            done.duty,
-            site,
-            rules,
-            density,
-            flows,
-            heads,
-            sized.light,
-            design.module,
-            array_w,
-            done.volumes_m3_day,
-            scratch,
-            np.empty(12),
-            np.empty(12),
+        slip = float(
+            search.worn_out_slip(
+                pump,
+                chosen.drive,
+                chosen.done.duty,
+                site,
+                rules,
+                sized.well.density_kg_m3,
+                flows,
+                heads,
+                sized.light,
+                design.module,
+                year.array_w,
+                year.volumes,
+                no_curves(),
+                np.empty(12),
+                np.empty(12),
+            )
         )
-    return float(rotor_stator_life_y(pump, site.sand_mg_l, done.running_hours_day, slip))
+    sand = 0.0 if math.isnan(site.sand_mg_l) else float(site.sand_mg_l)
+    clean, wear, cap = (float(pump[name]) for name in ("hours_life", "wear_sand_mg_l", "rotor_stator_cap_y"))
+    hours_day = float(search.days_mean(year.running))
+    by_hours = clean / (1 + sand / wear) / max(hours_day * 365, 1.0)
+    sheet.result(
+        "rotor and stator, life by hours",
+        "hours in clean water / (1 + sand / wear) / hours a year",
+        f"{n(clean)} / (1 + {n(sand)} / {n(wear)}) / ({n(hours_day)} × 365)",
+        by_hours,
+        "years",
+        "catalogue; sand of the inventory",
+    )
+    bounds = [n(by_hours), n(cap)]
+    end = float(pump["slip_end_factor"])
+    if slip < end:
+        worn = by_hours * (slip - 1) / (end - 1)
+        sheet.result(
+            "life until a month falls short",
+            "life by hours × (slip at the limit - 1) / (slip at the end - 1), slip rising in a straight line from new",
+            f"{n(by_hours)} × ({n(slip)} - 1) / ({n(end)} - 1)",
+            worn,
+            "years",
+            "slip at the limit: between mid-life and the end, where the first month has only "
+            "equipment.reliability_worst_month of its demand",
+        )
+        bounds.append(n(worn))
+    life = float(engine.rotor_stator_life_y(pump, site.sand_mg_l, hours_day, slip))
+    return sheet.result(
+        "rotor and stator, life",
+        "least of these and the calendar cap, at least a year",
+        f"max(min({', '.join(bounds)}), 1)",
+        life,
+        "years",
+        "bought on that clock, restarted with each pump; none in the year before a new pump or the horizon",
+    )
+
+
+def _upkeep(sheet: Sheet, opened: Opened, sized: Sized, bill: Bill) -> tuple[float, float]:
+    p, currency = opened.catalogue.prices, opened.plan.programme.currency
+    upkeep, upkeep_equipment = (float(one) for one in engine.upkeep_year(bill.price, sized.market))
+    goods, tank = float(bill.price[: engine.EQUIPMENT_GOODS].sum()), float(bill.price[engine.TANK])
+    sheet.value("goods of the equipment", f"{n(goods)} {currency}", "its bill without installation")
+    sheet.result(
+        "upkeep a year, whole scheme",
+        "fixed + share × goods + share × tank + guard",
+        f"{n(p.om_scheme_year)} + {n(p.om_scheme_share)} × {n(goods)} + {n(p.om_tank_share)} × {n(tank)} + "
+        f"{n(p.guard_year)}",
+        upkeep,
+        f"{currency}/year",
+        "om_scheme_year, om_scheme_share, om_tank_share, guard_year",
+    )
+    sheet.result(
+        "upkeep a year, equipment only",
+        "fixed + share × goods",
+        f"{n(p.om_equipment_year)} + {n(p.om_equipment_share)} × {n(goods)}",
+        upkeep_equipment,
+        f"{currency}/year",
+        "om_equipment_year, om_equipment_share",
+    )
+    return upkeep, upkeep_equipment
+
+
+def horizon_water(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year: Year) -> float:
+    """Water of year 1, the design year, the horizon and the years between; returns its present value at the tap."""
+    rules, site = sized.rules, sized.site
+    first, last = year_of(sized, chosen, 1.0), year_of(sized, chosen, float(rules.horizon_y))
+    middle, design_year, horizon = year, float(rules.design_year), int(rules.horizon_y)
+    sheet.section("Water over the horizon")
+    sheet.text(
+        f"Demand grows by {n(site.growth)} a year and the array ages by {n(rules.ageing_year)} a year; volumes of year "
+        f"1, the design year {design_year:.0f} and the last, {horizon}, are worked out as above. D, V and U, m3 a day:"
+    )
+    heads = ("month", *(f"{name} y{at:.0f}" for at in (1.0, design_year, horizon) for name in "DVU"))
+    months = []
+    for m in range(12):
+        cells = [f"{one[m]:.5g}" for y in (first, middle, last) for one in (y.demand, y.volumes, y.used)]
+        months.append((MONTH_NAMES[m], *cells))
+    sheet.table(heads, months)
+    sheet.value(
+        "used in a year, sum of days × U",
+        f"U_1 = {n(first.used_m3_year)}, U_{design_year:.0f} = "
+        f"{n(middle.used_m3_year)}, U_{horizon} = {n(last.used_m3_year)} m3",
+    )
+    sheet.text("Between these years U goes along straight lines. At the tap: × (1 - losses). Present: × (1 + i)^-year.")
+    rows, total = [], 0.0
+    for t in range(1, horizon + 1):
+        used = _between(float(t), design_year, float(horizon), first, middle, last)
+        factor, tap = float(discount_factor(rules.discount_rate, float(t))), used * (1 - rules.losses)
+        total += tap * factor
+        rows.append((str(t), n(used), n(tap), n(factor), n(tap * factor)))
+    sheet.table(("year", "U m3", "at the tap", "factor", "present m3"), rows)
+    exact = float(engine.present_volume(first.used_m3_year, middle.used_m3_year, last.used_m3_year, rules))
+    agree("present volume", total, exact * (1 - rules.losses))
+    agree("present volume", total, chosen.design.present_m3)
+    sheet.value("present volume at the tap, their sum", f"{n(total)} m3")
+    return total
+
+
+def _between(t: float, design_year: float, horizon: float, first: Year, middle: Year, last: Year) -> float:
+    if t <= design_year and design_year > 1:
+        part = (t - 1) / (design_year - 1)
+        return first.used_m3_year + part * (middle.used_m3_year - first.used_m3_year)
+    if horizon > design_year:
+        part = (t - design_year) / (horizon - design_year)
+        return middle.used_m3_year + part * (last.used_m3_year - middle.used_m3_year)
+    return middle.used_m3_year
+
+
+def cost_of_water(sheet: Sheet, opened: Opened, lifecycle: float, fitted: float, present: float) -> None:
+    """The cost of a cubic metre, equipment only and whole scheme."""
+    row, unit = opened.row, f"{opened.plan.programme.currency}/m3"
+    sheet.section("Cost of a cubic metre")
+    agree("cost per m3, equipment only", fitted / present, float(row["cost_equipment_per_m3"]))
+    agree("cost per m3", lifecycle / present, float(row["cost_per_m3"]))
+    sheet.result(
+        "cost per m3, equipment only",
+        "life-cycle cost / present volume",
+        f"{n(fitted)} / {n(present)}",
+        fitted / present,
+        unit,
+    )
+    sheet.result(
+        "cost per m3, whole scheme",
+        "life-cycle cost / present volume",
+        f"{n(lifecycle)} / {n(present)}",
+        lifecycle / present,
+        unit,
+    )
+    rank = "none: only `equip` sites have one" if math.isnan(row["rank"]) else f"{row['rank']:.0f} by this cost"
+    sheet.value("rank", rank)
+
+
+def families(sheet: Sheet, opened: Opened, sized: Sized) -> None:
+    """The best of each family, or the rule that stopped it with value and limit."""
+    row, currency = opened.row, opened.plan.programme.currency
+    sheet.section("Pump families")
+    for family, name in enumerate(FAMILIES):
+        cost, rule = float(sized.choice.best_cost[family]), int(sized.choice.rule[family])
+        words = texts()[name][1]
+        if math.isfinite(cost):
+            agree(f"cost of {name}", cost, float(row[f"cost_{name}_per_m3"]))
+            mark = ", chosen" if row["pump_family"] == name else ""
+            sheet.value(words, f"best design {n(cost)} {currency}/m3{mark}")
+        elif rule > FITS:
+            unit, operator = UNITS[RULES[rule]]
+            value, limit = float(sized.choice.value[family]), float(sized.choice.limit[family])
+            sheet.value(
+                words,
+                f"stopped by {RULES[rule]}: {n(value)} {operator} {n(limit)} {unit.strip('1')} fails. "
+                f"{sentence(RULES[rule], name, value, limit)}",
+                "of its pumps, that which came furthest",
+            )
+        elif rule == FITS:
+            sheet.value(
+                words,
+                "can be built, but gives too little water to compete: designs compete that meet the "
+                "demand, or where none does, give 0.9 of the most water",
+            )
+        else:
+            sheet.value(words, "no pump of the catalogue or not allowed", "equipment.families")
+    margin = float(row["family_margin"])
+    if not math.isnan(margin):
+        own = float(row["cost_per_m3"])
+        sheet.result(
+            "next family over the chosen one",
+            "its cost / the chosen one's",
+            f"{n((1 + margin) * own)} / {n(own)}",
+            1 + margin,
+        )

@@ -10,20 +10,39 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from pydantic import ValidationError
 
-from planner import chunks
+from planner import __version__, chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.engine import sun
 from planner.engine.assess import Context, Skies, make_context, site_record
+from planner.engine.cost import Market
 from planner.engine.duty import Well, well_limits
 from planner.engine.report import Performance, perform
-from planner.engine.search import Choice, search
+from planner.engine.search import Choice, Design, search
 from planner.engine.site import Record
 from planner.engine.volume import Light
 from planner.errors import Fault, OutputError
+from planner.outputs import folder as output_folder
 from planner.plan import LoadedPlan, Plan
 
-Row = Any  # one row of sites.parquet, by column name
+NEEDED = ("run_id", "version", "programme", "plan", "plan_file", "catalogue")
+TABLES = ("sites.parquet", "checks.parquet", "findings.csv")
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The design of a site, what it does, and the rows of the catalogue that it is made of."""
+
+    design: Design
+    done: Performance
+    pump: Record
+    drive: Record
+    module: Record
+    riser: Record
+    delivery: Record
+    cable: Record
+    tank_m3: float
 
 
 @dataclass(frozen=True)
@@ -34,14 +53,18 @@ class Sized:
     light: Light
     well: Well
     choice: Choice
-    done: Performance | None  # of the chosen design, if there is one
+    market: Market
+    rules: Record
+    chosen: Chosen | None  # None where no design can be built
 
 
 @dataclass(frozen=True)
 class Opened:
     """One row of a finished run."""
 
-    row: Row  # of sites.parquet
+    record: dict[str, Any]  # run.json
+    table: pd.DataFrame  # sites.parquet, indexed by inventory_row
+    number: int  # the row
     checks: pd.DataFrame  # of that row
     findings: pd.DataFrame  # of that row, as text
     plan: Plan
@@ -49,27 +72,35 @@ class Opened:
     context: Context
     sized: Sized | None  # None where the row was not sized
 
+    @property
+    def row(self) -> pd.Series:
+        """The row's columns."""
+        return series_at(self.table, self.number)
+
+
+def series_at(table: pd.DataFrame, number: int) -> pd.Series:
+    """One row of a table whose index is unique."""
+    found = table.loc[number]
+    assert isinstance(found, pd.Series)
+    return found
+
 
 def open_row(folder: Path, wanted: str) -> Opened:
     """Open DIR at a site id or `row:17`; raises OutputError where that is no run, no row, or not the same catalogue."""
     record = _record(folder)
-    sites = pd.read_parquet(folder / "sites.parquet")
-    number = _row_number(sites, wanted, folder)
-    plan = Plan.model_validate(record["plan"])
-    beside = (folder / record["plan_file"]).resolve()
-    catalogue = load_catalogue(LoadedPlan(plan, beside, {}, {}))
-    if catalogue.digest != record["catalogue"]:
-        found = "pumps or prices that changed since the run"
-        raise OutputError([Fault(str(folder), "catalogue", found, "those of the run: repeat `planner run`")])
-    context = make_context(plan, catalogue)
-    checks = pd.read_parquet(folder / "checks.parquet")
-    findings = pd.read_csv(folder / "findings.csv", dtype="str", keep_default_na=False)
-    table = sites.set_index("inventory_row", drop=False)
+    table = pd.read_parquet(folder / "sites.parquet").set_index("inventory_row", drop=False)
     for name in table.columns:  # nullable types of the file back to those of the steps
         if table[name].dtype == "Int64":
             table[name] = table[name].astype("float64")
+    number = _row_number(table, wanted, folder)
+    plan, catalogue = _plan(folder, record)
+    checks = pd.read_parquet(folder / "checks.parquet")
+    findings = pd.read_csv(folder / "findings.csv", dtype="str", keep_default_na=False)
+    context = make_context(plan, catalogue)
     return Opened(
-        table.loc[number],
+        record,
+        table,
+        number,
         checks[checks["inventory_row"] == number],
         findings[findings["row"] == str(number)],
         plan,
@@ -80,40 +111,74 @@ def open_row(folder: Path, wanted: str) -> Opened:
 
 
 def _record(folder: Path) -> dict[str, Any]:
+    """run.json, after the moves of a run that was killed while it put its files into place."""
+    if (folder / output_folder.HIDDEN / "new" / output_folder.RECORD).is_file():
+        output_folder.claim(folder)
+    path = folder / output_folder.RECORD
     try:
-        record: dict[str, Any] = json.loads((folder / "run.json").read_text(encoding="utf-8"))
-        needed = {"plan", "plan_file", "catalogue", "files"} - set(record)
-    except (OSError, ValueError) as error:
-        raise OutputError([Fault(str(folder), "folder", "no finished run", "the folder of a finished run")]) from error
-    missing = [name for name in ("sites.parquet", "checks.parquet", "findings.csv") if not (folder / name).is_file()]
-    if needed or missing:
-        found = f"a run without {', '.join([*sorted(needed), *missing])}"
-        raise OutputError([Fault(str(folder), "run", found, "a run with [output] files holding parquet")])
-    return record
+        record = json.loads(path.read_text(encoding="utf-8"))
+        missing = [name for name in NEEDED if name not in record]
+    except (OSError, ValueError, TypeError) as error:
+        found = "no folder" if not folder.is_dir() else "no record of a run"
+        raise _wrong(folder, "folder", found, "the folder of a finished run, where run.json lies") from error
+    if missing:
+        raise _wrong(path, "keys", f"no {', '.join(missing)}", "a record of this version: run the plan again")
+    absent = [name for name in TABLES if not (folder / name).is_file()]
+    if absent:
+        raise _wrong(folder, "files", f"no {', '.join(absent)}", 'a run with "parquet" in [output] files')
+    found_record: dict[str, Any] = record
+    return found_record
 
 
-def _row_number(sites: pd.DataFrame, wanted: str, folder: Path) -> int:
-    ids = sites["site_id"]
-    if wanted.startswith("row:") and wanted[4:].isdigit():
-        rows = sites.loc[sites["inventory_row"] == int(wanted[4:]), "inventory_row"]
-        expected = f"row:1 to row:{len(sites)}"
-    else:
-        rows = sites.loc[ids == wanted, "inventory_row"]
-        near = difflib.get_close_matches(wanted, sorted(set(ids) - {""}), n=3, cutoff=0.4)
-        expected = "a site id of the run" + (f", such as {', '.join(map(repr, near))}" if near else "")
+def _plan(folder: Path, record: dict[str, Any]) -> tuple[Plan, Catalogue]:
+    """Plan and catalogue of the run: the same, or refused."""
+    path = folder / output_folder.RECORD
+    again = "the same version as the run's: run the plan again"
+    if record["version"] != __version__:
+        raise _wrong(path, "version", f"{record['version']!r}, this program is {__version__!r}", again)
+    try:
+        plan = Plan.model_validate(record["plan"])
+    except ValidationError as error:
+        raise _wrong(path, "plan", str(error.errors()[0]["msg"]), again) from error
+    plan_file = (folder.resolve() / record["plan_file"]).resolve()
+    loaded = LoadedPlan(plan, plan_file, {}, {})
+    books = {key: name for key in ("pumps", "prices") if (name := getattr(plan.equipment, key))}
+    for key, name in books.items():
+        if not loaded.resolve(name).is_file():
+            expected = f"the file {name!r} of the run, beside {plan_file}"
+            raise _wrong(path, f"[equipment] {key}", f"no file at {loaded.resolve(name)}", expected)
+    catalogue = load_catalogue(loaded)
+    if catalogue.digest != record["catalogue"]:
+        which = " or ".join(str(loaded.resolve(name)) for name in books.values()) or "the built-in catalogue"
+        raise _wrong(path, "catalogue", f"{which} changed since the run", "that of the run: run the plan again")
+    return plan, catalogue
+
+
+def _row_number(table: pd.DataFrame, wanted: str, folder: Path) -> int:
+    """The row of a site id, else of `row:17`."""
+    rows = table.index[table["site_id"] == wanted]
+    if wanted == "":
+        rows = rows[:0]
+    if len(rows) == 0 and wanted.startswith("row:") and wanted[4:].isdecimal():
+        rows = table.index[table.index == int(wanted[4:])]
+    place = folder / "sites.parquet"
     if len(rows) == 0:
-        raise OutputError([Fault(str(folder / "sites.parquet"), "site", repr(wanted), expected)])
+        near = difflib.get_close_matches(wanted, sorted(set(table["site_id"]) - {""}), n=3, cutoff=0.4)
+        such = f", such as {', '.join(map(repr, near))}" if near else ""
+        raise _wrong(place, "site", repr(wanted), f"a site id of the run{such}, or row:1 to row:{table.index.max()}")
     if len(rows) > 1:
-        several = ", ".join(f"row:{row}" for row in rows)
-        found = f"{wanted!r} in {len(rows)} rows"
-        raise OutputError([Fault(str(folder / "sites.parquet"), "site", found, f"one of {several}")])
-    return int(rows.iloc[0])
+        names, decisions = table["site_name"], table["decision"]
+        several = ", ".join(f"row:{row} ({names[row]!r}, {decisions[row]!s})" for row in rows)
+        raise _wrong(place, "site", f"{wanted!r} in {len(rows)} rows: {several}", f"one of them: row:{rows[0]}")
+    return int(rows[0])
 
 
 def _size(table: pd.DataFrame, number: int, context: Context) -> Sized | None:
-    row: Row = table.loc[number]
+    """The search and the year of the chosen design, as the run did them."""
+    row = series_at(table, number)
     if row["engine_status"] == "skipped":
         return None
+    market, rules = context.market, context.rules
     sites = chunks.engine_sites(table, pd.Index([number]), context.plan, context.catalogue)
     site = site_record(sites, 0, context)
     months = (tuple(getattr(sites, name)[0]) for name in ("ghi", "air_temperature", "wind"))
@@ -122,6 +187,23 @@ def _size(table: pd.DataFrame, number: int, context: Context) -> Sized | None:
     tilt = float(row["tilt_deg"])
     light = skies.light(climate, skies.tilt(climate, site) if np.isnan(tilt) else tilt)
     array_w = float(sites.existing_array_wp[0]) if installed >= 0 else 0.0
-    choice = search(site, light, context.market, context.rules, installed, array_w)
-    done = perform(choice.chosen, site, light, context.market, context.rules) if choice.chosen.pump >= 0 else None
-    return Sized(site, light, well_limits(site), choice, done)
+    choice = search(site, light, market, rules, installed, array_w)
+    chosen, design = None, choice.chosen
+    if design.pump >= 0:
+        done, pump = perform(design, site, light, market, rules), market.pumps[design.pump]
+        chosen = Chosen(
+            design,
+            done,
+            pump,
+            market.drives[pump["drive"]],
+            market.modules[design.module],
+            market.risers[done.duty.riser],
+            market.deliveries[done.duty.delivery],
+            market.cables[done.duty.cable],
+            float(market.tanks[design.tank]["volume_m3"]),
+        )
+    return Sized(site, light, well_limits(site), choice, market, rules, chosen)
+
+
+def _wrong(path: Path, place: str, found: str, expected: str) -> OutputError:
+    return OutputError([Fault(str(path), place, found, expected)])

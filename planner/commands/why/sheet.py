@@ -1,4 +1,8 @@
-"""Lines of a worked calculation: what, how, with which numbers, how much, from where."""
+"""Lines of a worked calculation: what, how, with which numbers, how much, from where.
+
+A worked line reads `name = formula [source]` and under it `= numbers = result unit`. The numbers are an expression
+of × / + - ^ ( ) and ln log10 sqrt cos min max ceil pi, so that anyone, or a test, can work it out again.
+"""
 
 from __future__ import annotations
 
@@ -6,19 +10,29 @@ import math
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from planner.errors import InternalError
+
 WIDTH = 100
+DIGITS = 6
+SAME = 1e-6  # what is worked out here must be what the run wrote
+MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def n(value: float) -> str:
     """A number with the digits that a hand calculation needs.
 
-    >>> n(1234567.0), n(0.0202), n(float("nan"))
-    ('1234570', '0.0202', '-')
+    >>> n(1234567.0), n(0.0202), n(float("nan")), n(-0.0)
+    ('1234570', '0.0202', '-', '0')
     """
     if math.isnan(value):
         return "-"
-    text = f"{value:.6g}"
+    text = f"{float(value) + 0.0:.{DIGITS}g}"
     return f"{float(text):.0f}" if "e+" in text else text
+
+
+def month_label(m: int, design_month: int | None) -> str:
+    """Month 0 to 11 for a table, the design month with a star."""
+    return MONTH_NAMES[m] + (" *" if m == design_month else "")
 
 
 def plain(text: str) -> str:
@@ -28,6 +42,12 @@ def plain(text: str) -> str:
     'a\\\\x1b[31mb'
     """
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def agree(name: str, found: float, written: float) -> None:
+    """Fail loudly where a value worked out here is not that of the run."""
+    if not abs(found - written) <= SAME * max(abs(written), 1e-9):
+        raise InternalError(f"{name}: worked out as {found!r}, the run wrote {written!r}")
 
 
 class Sheet:
@@ -40,30 +60,34 @@ class Sheet:
     def section(self, title: str) -> None:
         """A numbered heading."""
         self._section += 1
-        self._lines += ["", f"{self._section}  {title}", "-" * min(WIDTH, len(title) + 3)]
+        head = f"{self._section}  {title}"
+        self._lines += ["", head, "-" * min(WIDTH, len(head))]
 
     def text(self, words: str) -> None:
         """A sentence or two."""
-        self._lines += textwrap.wrap(words, WIDTH, initial_indent="  ", subsequent_indent="  ")
+        self._wrap(f"  {words}", "  ")
 
     def value(self, name: str, value: str, source: str = "") -> None:
         """A value that is given."""
-        said = f"  {name}: {value}" + (f"   [{source}]" if source else "")
-        self._lines += textwrap.wrap(said, WIDTH, subsequent_indent="      ")
+        self._wrap(f"  {name}: {value}" + _from(source), "      ")
 
-    def result(self, name: str, formula: str, numbers: str, value: float, unit: str, source: str = "") -> None:
-        """A value that is worked out: `numbers` is an expression with × / + - ^ ( ) ln sqrt min max that gives it."""
-        head = f"  {name} = {formula}" + (f"   [{source}]" if source else "")
-        self._lines += textwrap.wrap(head, WIDTH, subsequent_indent="      ")
-        self._lines += textwrap.wrap(
-            f"= {numbers} = {n(value)} {unit}".rstrip(), WIDTH, initial_indent="    ", subsequent_indent="      "
+    def result(self, name: str, formula: str, numbers: str, value: float, unit: str = "", source: str = "") -> float:
+        """A value that is worked out; returns it."""
+        self._wrap(f"  {name} = {formula}" + _from(source), "      ")
+        self._wrap(f"    = {numbers} = {n(value)} {unit}".rstrip(), "      ")
+        return value
+
+    def rule(
+        self, name: str, numbers: str, value: float, operator: str, limit: float, unit: str, source: str = ""
+    ) -> None:
+        """A rule with its value and limit; raises InternalError where a design of the run breaks it."""
+        slack = 1e-9 * abs(limit)
+        if not {"<=": value <= limit + slack, ">=": value >= limit - slack, ">": value > limit}[operator]:
+            raise InternalError(f"{name}: the run's design breaks {value!r} {operator} {limit!r} {unit}")
+        worked = f"{numbers} = " if numbers else ""
+        self._wrap(
+            f"  {name}: {worked}{n(value)} {operator} {n(limit)} {unit}".rstrip() + "  holds" + _from(source), "      "
         )
-
-    def check(self, name: str, value: float, operator: str, limit: float, unit: str, source: str) -> None:
-        """A rule with its value and limit."""
-        holds = {"<=": value <= limit * (1 + 1e-9), ">=": value >= limit * (1 - 1e-9)}[operator]
-        said = f"  {name}: {n(value)} {operator} {n(limit)} {unit}  {'holds' if holds else 'FAILS'}   [{source}]"
-        self._lines += textwrap.wrap(said, WIDTH, subsequent_indent="      ")
 
     def table(self, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
         """Columns: the first to the left, the rest to the right."""
@@ -74,4 +98,11 @@ class Sheet:
             self._lines.append(f"    {row[0].ljust(widths[0])}  {rest}".rstrip())
 
     def __str__(self) -> str:
-        return "\n".join(self._lines).lstrip("\n") + "\n"
+        return "\n".join(self._lines).strip("\n") + "\n"
+
+    def _wrap(self, words: str, further: str) -> None:
+        self._lines += textwrap.wrap(words, WIDTH, subsequent_indent=further, break_on_hyphens=False)
+
+
+def _from(source: str) -> str:
+    return f"  [{source}]" if source else ""

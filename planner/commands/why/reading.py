@@ -1,0 +1,148 @@
+"""What stood in the inventory and what became of it: first values, findings, evidence, demand; last the decision."""
+
+from __future__ import annotations
+
+import math
+
+from planner.choice.decision import CONSEQUENCE, SAID_WHEN_PASSED
+from planner.commands.why.opened import Opened
+from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, month_label, n, plain
+from planner.glossary import glossary, monthly
+from planner.tables.inventory import INVENTORY_NAMES
+from planner.texts import finding_words, sentence
+
+LONGEST = 200  # characters shown of a cell
+GRADES = {
+    "A": "a pumping test with yield, rest level and pumping level",
+    "B": "yield and rest level, but no drawdown that can be trusted",
+    "C": "yield or rest level, not both",
+    "D": "a location only",
+}
+
+
+def heading(sheet: Sheet, opened: Opened) -> None:
+    """Which row of which run, and how to read what follows."""
+    row, record = opened.row, opened.record
+    name = " ".join(plain(cell(row[name])) for name in ("site_id", "site_name") if row[name])
+    sheet.text(f"{name or 'A row without a name'}, row {row['inventory_row']:.0f} of the inventory")
+    sheet.text(f"{plain(str(record['programme']))}, run {record['run_id']}, version {record['version']}")
+    sheet.text(
+        f"Money in {opened.plan.programme.currency} of {opened.plan.programme.price_year}. Each step gives its "
+        "formula, in brackets where it or its numbers come from, and the numbers put in; well.storativity and the like "
+        "are keys of the plan. Levels are metres below ground. Numbers are shown to six digits, but counted with all."
+    )
+
+
+def what_was_read(sheet: Sheet, opened: Opened) -> None:
+    """The row as it was understood, its findings, and the grade of evidence."""
+    row, known = opened.row, glossary()
+    sheet.section("What was read")
+    missing = []
+    for name in INVENTORY_NAMES:
+        if name not in known or name not in row.index:
+            continue
+        value = row[name]
+        if value == "" or (isinstance(value, float) and math.isnan(value)):
+            missing.append(name)
+            continue
+        unit = known[name].unit
+        said = plain(cell(value)) if isinstance(value, str) else n(float(value))
+        sheet.value(f"{known[name].label} ({name})", said if unit == "-" else f"{said} {unit}")
+    sheet.value("Not given", ", ".join(missing) or "nothing")
+    for finding in opened.findings.to_dict("records"):
+        before, after = plain(cell(finding["old_value"])), plain(cell(finding["new_value"]))
+        change = f"as read {before!s}" + (f", as used {after}" if after else "")
+        what = f"{finding_words(finding['rule'])} {change} ({finding['severity']}, {finding['action']})"
+        sheet.value(f"Finding on {plain(finding['column'])}", what, finding["rule"])
+    grade = str(row["evidence_grade"])
+    if grade:
+        sheet.value("Evidence grade", f"{grade}: {GRADES[grade]}")
+
+
+def demand(sheet: Sheet, opened: Opened, month: int | None) -> None:
+    """Demand of the design year by month, at the tank inlet; `month` 0 to 11 is the design month."""
+    row, plan = opened.row, opened.plan.demand
+    sheet.section("Demand in the design year")
+    names = monthly("demand")
+    if math.isnan(row[names[0]]):
+        sheet.text("The demand is unknown.")
+        return
+    stated = row["demand_source"] == "stated"
+    known = opened.checks.loc[opened.checks["rule"] == "demand_unknown", "value"]
+    base = float(known.iloc[0])
+    if stated:
+        sheet.value("base", f"{n(base)} m3/d", "stated in the inventory: counts for everything, and does not grow")
+    else:
+        people, stock, land = (_zero(row[name]) for name in ("people_counted", "livestock_tlu", "irrigated_ha"))
+        counted = people * plan.norm_l_person_day / 1000 + stock * plan.livestock_l_tlu_day / 1000
+        counted += land * plan.irrigation_m3_ha_day
+        agree("base of the demand", counted, base)
+        sheet.result(
+            "base",
+            "people × norm + livestock × norm + hectares × irrigation",
+            f"{n(people)} × {n(plan.norm_l_person_day)} / 1000 + {n(stock)} × {n(plan.livestock_l_tlu_day)} / 1000"
+            f" + {n(land)} × {n(plan.irrigation_m3_ha_day)}",
+            base,
+            "m3/d",
+            f"people from the {row['people_source'] or 'plan: none'}; demand.norm_l_person_day, "
+            "livestock_l_tlu_day, irrigation_m3_ha_day",
+        )
+    growth = float(row["demand_growth"])
+    level = base * (1 + growth) ** plan.design_year / (1 - plan.losses)
+    sheet.result(
+        "D, before the season",
+        "base × (1 + growth)^design_year / (1 - losses): at the tank inlet",
+        f"{n(base)} × (1 + {n(growth)})^{plan.design_year} / (1 - {n(plan.losses)})",
+        level,
+        "m3/d",
+        "demand.growth, design_year, losses",
+    )
+    sheet.text("D of a month = D before the season × the month's factor demand.season; * design month.")
+    rows = []
+    for m, name in enumerate(names):
+        agree(f"demand of {MONTH_NAMES[m]}", level * plan.season[m], float(row[name]))
+        rows.append((month_label(m, month), n(plan.season[m]), n(row[name])))
+    sheet.table(("month", "factor", "D m3/d"), rows)
+
+
+def decision(sheet: Sheet, opened: Opened) -> None:
+    """Every rule that was tested on the row, what each that failed leads to, and the decision."""
+    row, checks = opened.row, opened.checks
+    sheet.section("Decision")
+    codes = str(row["reason_codes"]).split(";")
+    for check in checks.to_dict("records"):
+        rule, subject = str(check["rule"]), str(check["subject"])
+        if rule not in codes or check["pass"] != (rule in SAID_WHEN_PASSED):
+            continue
+        words = plain(sentence(rule, subject, float(check["value"]), float(check["limit"])))
+        leads = CONSEQUENCE.get(rule, "")
+        sheet.value(rule, words, f"leads to {leads}" if leads else "no consequence")
+    sheet.text(
+        "The weightiest consequence decides: not_assessed, unsuitable, hold, test_first, and equip where none speaks "
+        "against it."
+        + (
+            " ranking.allow_prior_equip lets what leads to test_first pass."
+            if opened.plan.ranking.allow_prior_equip
+            else ""
+        )
+    )
+    sheet.text("All rules that were tested on this row:")
+    rows = []
+    for check in checks.to_dict("records"):
+        bounds = "" if math.isnan(check["limit"]) else f"{check['operator']} {n(check['limit'])}"
+        value = "" if math.isnan(check["value"]) else n(check["value"])
+        unit = "" if check["unit"] in {"-", "1"} else str(check["unit"])
+        passed = "holds" if check["pass"] else "fails"
+        rows.append((str(check["rule"]), plain(cell(check["subject"]))[:20], value, bounds, unit, passed))
+    sheet.table(("rule", "of", "value", "limit", "unit", ""), rows)
+    sheet.value("decision", str(row["decision"]))
+
+
+def cell(text: object) -> str:
+    """A cell of the inventory, cut where it is very long."""
+    said = str(text)
+    return said if len(said) <= LONGEST else f"{said[:LONGEST]}…"
+
+
+def _zero(value: float) -> float:
+    return 0.0 if math.isnan(value) else float(value)
