@@ -179,6 +179,12 @@ def pipe_head_m(
 
 
 @kernel
+def full_flow_m3_h(inside_mm: float, velocity_m_s: float) -> float:
+    """Flow that a pipe carries at a velocity."""
+    return velocity_m_s * 3600.0 * math.pi / 4.0 * (inside_mm / 1000.0) ** 2
+
+
+@kernel
 def can_pump(
     pump: Record, drive: Record, flow: float, static_m: float, friction_m: float, site: Record, clip_w: float,
     ratio: float, density: float,
@@ -268,7 +274,7 @@ def fit_pump(
     delivery = -1
     for d in range(deliveries.size):
         bore = deliveries[d].inside_mm
-        full = rules.velocity_delivery_m_s * 3600.0 * math.pi / 4.0 * (bore / 1000.0) ** 2
+        full = full_flow_m3_h(bore, rules.velocity_delivery_m_s)
         friction = pipe_head_m(min(full, free), site, rules, risers, -1, deliveries, d, intake, well.viscosity_m2_s)
         if deliveries[d].pressure_pa < pressure * (lift + friction):
             continue
@@ -284,7 +290,7 @@ def fit_pump(
     riser = -1
     for r in range(risers.size):
         bore = risers[r].inside_mm
-        full = rules.velocity_riser_m_s * 3600.0 * math.pi / 4.0 * (bore / 1000.0) ** 2
+        full = full_flow_m3_h(bore, rules.velocity_riser_m_s)
         friction = pipe_head_m(
             min(full, free), site, rules, risers, r, deliveries, delivery, intake, well.viscosity_m2_s
         )
@@ -306,6 +312,9 @@ def fit_pump(
         return stopped(NO_RISER, RELIEF_RATIO * head_rule, strongest, well)
 
     cap = top_flow(pump, drive, static, site, rules, clip, 0.0, well, risers, riser, deliveries, delivery, intake, safe)
+    if chosen_now:  # near runout the friction of both pipes lets more through than that of each by itself
+        cap = min(cap, full_flow_m3_h(deliveries[delivery].inside_mm, rules.velocity_delivery_m_s))
+        cap = min(cap, full_flow_m3_h(risers[riser].inside_mm, rules.velocity_riser_m_s))
     intake = intake_depth_m(site, well, cap, surface)
     if surface:
         suction = suction_flow(pump, site, well, risers, riser, intake, cap)

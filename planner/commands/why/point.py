@@ -7,6 +7,7 @@ import math
 from planner.catalogue.arrays import HELICAL
 from planner.catalogue.equipment import WATER_KG_M3
 from planner.commands.why.opened import Chosen, Opened, Sized
+from planner.commands.why.rules import pipe_limits_m3_h
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, n
 from planner.engine import duty as engine
 from planner.physics.pipes import (
@@ -26,7 +27,11 @@ def operating_point(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) 
     row, site, rules, well, done = opened.row, sized.site, sized.rules, sized.well, chosen.done
     month, flow, cap = done.design_month, done.peak_m3_h, done.duty.cap_m3_h
     sheet.section(f"Operating point in {MONTH_NAMES[month]}, the design month")
-    bound = "the safe rate" if math.isclose(cap, done.duty.safe_m3_h, rel_tol=1e-9) else "speed or power of the set"
+    bound = "speed or power of the set"
+    if math.isclose(cap, done.duty.safe_m3_h, rel_tol=1e-9):
+        bound = "the safe rate"
+    elif any(math.isclose(cap, most, rel_tol=1e-9) for most in pipe_limits_m3_h(sized, chosen)):
+        bound = "the velocity in a pipe"
     sheet.value(
         "cap, set in the drive", f"{n(cap)} m3/h", f"limited by {bound}; safe rate {n(done.duty.safe_m3_h)} m3/h"
     )

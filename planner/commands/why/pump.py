@@ -7,7 +7,7 @@ import math
 from planner.catalogue.arrays import FAMILIES, HELICAL, SURFACE
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.rules import cap_before_cable
-from planner.commands.why.sheet import MONTH_NAMES, Sheet, month_label, n
+from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, month_label, n
 from planner.engine import duty as engine
 from planner.engine.volume import above
 from planner.glossary import monthly
@@ -172,7 +172,9 @@ def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     intake, submergence = done.duty.intake_m, float(site.submergence_m)
     if pump["family"] == SURFACE:
         submergence = engine.SURFACE_SUBMERGENCE_M
-    top = sized.well.deepest_m + engine.drawdown_m(site, cap_before_cable(sized, chosen), True)
+    cap, surface = cap_before_cable(sized, chosen), pump["family"] == SURFACE
+    agree("intake", float(engine.intake_depth_m(site, sized.well, cap, surface)), intake)
+    top = sized.well.deepest_m + engine.drawdown_m(site, cap, True)
     sheet.result(
         "intake",
         "planning level at the cap + submergence, whole metres, at most the deepest intake",

@@ -27,10 +27,20 @@ def cap_before_cable(sized: Sized, chosen: Chosen) -> float:
     cap = engine.top_flow(
         chosen.pump, chosen.drive, static, site, rules, duty.clip_w, 0.0, well, *pipes, intake, well.safe_m3_h
     )
+    if not site.stands:
+        cap = min(cap, *pipe_limits_m3_h(sized, chosen))
     if surface:
         first = engine.intake_depth_m(site, well, cap, surface)
         cap = min(cap, engine.suction_flow(chosen.pump, site, well, market.risers, duty.riser, first, cap))
     return float(cap)
+
+
+def pipe_limits_m3_h(sized: Sized, chosen: Chosen) -> tuple[float, float]:
+    """Flows at the highest velocities of delivery pipe and riser."""
+    return (
+        float(engine.full_flow_m3_h(chosen.delivery["inside_mm"], sized.rules.velocity_delivery_m_s)),
+        float(engine.full_flow_m3_h(chosen.riser["inside_mm"], sized.rules.velocity_riser_m_s)),
+    )
 
 
 def _free_flow(sized: Sized, chosen: Chosen) -> float:
@@ -193,7 +203,7 @@ def _pipe_rules(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> N
             "m/s",
             f"pipes.velocity_max_{plan_key}_m_s",
         )
-        flow = min(free, most * 3600 * math.pi / 4 * (bore / 1000) ** 2)
+        flow = min(free, float(engine.full_flow_m3_h(bore, most)))
         riser = duty.riser if name == "riser" else -1
         friction = engine.pipe_head_m(
             flow, site, rules, market.risers, riser, market.deliveries, duty.delivery, intake, well.viscosity_m2_s
