@@ -84,9 +84,11 @@ def areas_style(fields: Sequence[Quantity], currency: str) -> str:
             "fontSize": "9",
             "fontSizeUnit": "Point",
             "textColor": _rgba(INK),
+            "textOpacity": "1",
         },
     )
-    buffer = {"bufferDraw": "1", "bufferSize": "0.8", "bufferSizeUnits": "MM", "bufferColor": _rgba(PAPER)}
+    buffer = {"bufferDraw": "1", "bufferSize": "0.8", "bufferSizeUnits": "MM"}
+    buffer |= {"bufferColor": _rgba(PAPER), "bufferOpacity": "1"}
     ET.SubElement(style, "text-buffer", buffer)
     ET.SubElement(settings, "placement", {"placement": "4"})  # level, inside the polygon
     return _text(root)

@@ -119,7 +119,7 @@ def test_every_rule_has_a_symbol_and_every_site_a_rule(done: Path) -> None:
     symbols = {symbol.get("name") for symbol in root.findall("renderer-v2/symbols/symbol")}
     used = {rule.get("symbol") for rule in root.iter("rule") if rule.get("symbol") is not None}
     assert used == symbols
-    caught = set()
+    caught: set[int] = set()
     for rule in root.findall("renderer-v2/rules/rule"):
         inner = [f"({rule.get('filter')}) AND ({one.get('filter')})" for one in rule.findall("rule")]
         for condition in inner or [rule.get("filter") or ""]:
