@@ -72,6 +72,20 @@ CREATE TABLE gpkg_data_columns (
   CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
   CONSTRAINT gdc_tn UNIQUE (table_name, name)
 )"""
+# Stays empty; the extension is both tables.
+CONSTRAINTS_TABLE = """
+CREATE TABLE gpkg_data_column_constraints (
+  constraint_name TEXT NOT NULL,
+  constraint_type TEXT NOT NULL,
+  value TEXT,
+  min NUMERIC,
+  min_is_inclusive BOOLEAN,
+  max NUMERIC,
+  max_is_inclusive BOOLEAN,
+  description TEXT,
+  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value)
+)"""
+SCHEMA_TABLES = {"gpkg_data_columns": COLUMNS_TABLE, "gpkg_data_column_constraints": CONSTRAINTS_TABLE}
 SCHEMA_EXTENSION = "http://www.geopackage.org/spec/#extension_schema"
 
 
@@ -173,11 +187,14 @@ def _run_rows(run: dict[str, Any]) -> list[dict[str, Any]]:
 
     >>> _run_rows({"counts": {"equip": 3}, "cautions": ["Test."]})
     [{'key': 'counts.equip', 'value': '3'}, {'key': 'cautions.1', 'value': 'Test.'}]
+    >>> _run_rows({"without_effect": []})
+    [{'key': 'without_effect', 'value': '[]'}]
     """
     rows: dict[str, Any] = {}
     for name, part in run.items():
         inner = dict(enumerate(part, start=1)) if isinstance(part, list) else part
-        rows |= {f"{name}.{key}": value for key, value in inner.items()} if isinstance(inner, dict) else {name: part}
+        parts = inner if isinstance(inner, dict) else {}
+        rows |= {f"{name}.{key}": value for key, value in parts.items()} or {name: part}
     return [
         {"key": key, "value": value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)}
         for key, value in rows.items()
@@ -214,11 +231,11 @@ def _write_layer(layer: Layer, path: Path) -> None:
 
 def _write_names(file: sqlite3.Connection, layers: Sequence[Layer], currency: str) -> None:
     """Readable names and meanings of all columns."""
-    file.execute(COLUMNS_TABLE)
-    file.execute(
-        "INSERT INTO gpkg_extensions VALUES ('gpkg_data_columns', NULL, 'gpkg_schema', ?, 'read-write')",
-        (SCHEMA_EXTENSION,),
-    )
+    for name, statement in SCHEMA_TABLES.items():
+        file.execute(statement)
+        file.execute(
+            "INSERT INTO gpkg_extensions VALUES (?, NULL, 'gpkg_schema', ?, 'read-write')", (name, SCHEMA_EXTENSION)
+        )
     file.executemany(
         "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description) VALUES (?, ?, ?, ?, ?)",
         [
