@@ -123,7 +123,7 @@ def run(
         for old in store.glob("*.json"):
             old.unlink()
     results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count)
-    columns = _engine_columns(results.rows, table.sites.index)
+    columns = engine_columns(results.rows, table.sites.index)
     table.take(
         "sizing",
         Step(columns, [], family_checks(results.rules)),
@@ -251,7 +251,7 @@ def _steps(table: Table, plan: LoadedPlan, steps: tuple[ModuleType, ...], tell: 
         tell(f"{name}: {table.stages[-1]['seconds']} s")
 
 
-def _engine_columns(rows: list[dict[str, object]], index: pd.Index) -> pd.DataFrame:
+def engine_columns(rows: list[dict[str, object]], index: pd.Index) -> pd.DataFrame:
     """Results as columns of the whole table; rows that were not assessed are `skipped` and empty."""
     known = glossary()
     names = list(known)

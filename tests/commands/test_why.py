@@ -347,7 +347,13 @@ def test_findings_are_shown_as_read_and_as_used(done: Path) -> None:
     assert f"as read {repaired['old_value']}, as used {repaired['new_value']}" in text
 
 
-@pytest.mark.parametrize("name", ["cost_per_m3", "capital_cost", "volume_06", "total_head_m", "lifecycle_cost"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("cost_per_m3", "capital_cost", "lifecycle_cost", "volume_06", "volume_pumped_m3_day", "total_head_m"),
+        *("total_head_rule_m", "safe_rate_m3_h", "array_wp", "tilt_deg", "running_hours_day", "family_margin"),
+    ],
+)
 def test_a_changed_result_fails_loudly(done: Path, sites: pd.DataFrame, tmp_path: Path, name: str) -> None:
     row = int(sites.index[sites["rank"] == 1][0])
     spoilt = tmp_path / "out"
@@ -355,6 +361,26 @@ def test_a_changed_result_fails_loudly(done: Path, sites: pd.DataFrame, tmp_path
     change(spoilt, row, name, 1.00001)
     with pytest.raises(InternalError, match="the run wrote"):
         why(spoilt, f"row:{row}")
+
+
+def test_a_row_of_another_kind_fails_loudly(done: Path, sites: pd.DataFrame, tmp_path: Path) -> None:
+    """A text, a value that should be missing, and a status that hides a design."""
+    designed = int(sites.index[sites["rank"] == 1][0])
+    stopped = int(sites.index[sites["engine_status"] == "no_design"][0])
+    for row, name, wrong in (
+        (designed, "pump_id", "OTHER"),
+        (designed, "engine_status", "skipped"),
+        (designed, "sleeve", not sites.at[designed, "sleeve"]),
+        (designed, "rank", 2),
+        (stopped, "cost_per_m3", 1.0),
+    ):
+        spoilt = tmp_path / f"{row}{name}"
+        shutil.copytree(done, spoilt, ignore=shutil.ignore_patterns(".planner"))
+        found = pd.read_parquet(spoilt / "sites.parquet")
+        found.loc[found["inventory_row"] == row, name] = wrong
+        found.to_parquet(spoilt / "sites.parquet", index=False)
+        with pytest.raises(InternalError, match=rf"{name}: worked out as .*, the run wrote"):
+            why(spoilt, f"row:{row}")
 
 
 def change(folder: Path, row: int, name: str, factor: float) -> None:

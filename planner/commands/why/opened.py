@@ -14,16 +14,19 @@ from pydantic import ValidationError
 
 from planner import __version__, chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
+from planner.choice.ranking import rank
+from planner.commands.why.sheet import agree
 from planner.engine import sun
-from planner.engine.assess import Context, Skies, make_context, site_record
+from planner.engine.assess import Context, Skies, assess, make_context, site_record
 from planner.engine.cost import Market
 from planner.engine.duty import Well, well_limits
 from planner.engine.report import Performance, perform
 from planner.engine.search import Choice, Design, search
 from planner.engine.site import Record
 from planner.engine.volume import Light
-from planner.errors import Fault, OutputError
+from planner.errors import Fault, InternalError, OutputError
 from planner.outputs import folder as output_folder
+from planner.pipeline import engine_columns
 from planner.plan import LoadedPlan, Plan
 
 NEEDED = ("run_id", "version", "programme", "plan", "plan_file", "catalogue")
@@ -86,7 +89,11 @@ def series_at(table: pd.DataFrame, number: int) -> pd.Series:
 
 
 def open_row(folder: Path, wanted: str) -> Opened:
-    """Open DIR at a site id or `row:17`; raises OutputError where that is no run, no row, or not the same catalogue."""
+    """Open DIR at a site id or `row:17`.
+
+    Raises OutputError where that is no run, no row, or not the same catalogue; InternalError where the row, sized
+    again, is not what the run wrote.
+    """
     record = _record(folder)
     table = pd.read_parquet(folder / "sites.parquet").set_index("inventory_row", drop=False)
     for name in table.columns:  # nullable types of the file back to those of the steps
@@ -97,6 +104,7 @@ def open_row(folder: Path, wanted: str) -> Opened:
     checks = pd.read_parquet(folder / "checks.parquet")
     findings = pd.read_csv(folder / "findings.csv", dtype="str", keep_default_na=False)
     context = make_context(plan, catalogue)
+    _same_as_the_run(table, number, context)
     return Opened(
         record,
         table,
@@ -171,6 +179,24 @@ def _row_number(table: pd.DataFrame, wanted: str, folder: Path) -> int:
         several = ", ".join(f"row:{row} ({names[row]!r}, {decisions[row]!s})" for row in rows)
         raise _wrong(place, "site", f"{wanted!r} in {len(rows)} rows: {several}", f"one of them: row:{rows[0]}")
     return int(rows[0])
+
+
+def _same_as_the_run(table: pd.DataFrame, number: int, context: Context) -> None:
+    """Size the row as a run does and hold every column of the result, and the rank, against the written ones.
+
+    The sections compare what they print; this also holds what no printed line leads to, such as the head for rules.
+    """
+    rows = chunks.to_assess(table.loc[[number]])
+    sites = chunks.engine_sites(table, rows, context.plan, context.catalogue)
+    again = engine_columns(assess(sites, context).rows, pd.Index([number])).assign(rank=rank(table))
+    ours, theirs = series_at(again, number), series_at(table, number)
+    for name in map(str, again.columns):
+        found, written = ours[name], theirs[name]
+        if again[name].dtype != "float64":
+            if found != written:
+                raise InternalError(f"{name}: worked out as {found!r}, the run wrote {written!r}")
+        elif not (np.isnan(found) and np.isnan(written)):
+            agree(name, float(found), float(written))
 
 
 def _size(table: pd.DataFrame, number: int, context: Context) -> Sized | None:
