@@ -6,6 +6,7 @@ PlannerError
 │   ├── InventoryError             inventory table
 │   ├── AreaError                  boundary polygons
 │   ├── RasterError                a raster
+│   ├── WeatherError               a file of hourly weather
 │   ├── CatalogueError             pumps, prices and other equipment tables
 │   └── OutputError                the folder that results go to
 └── InternalError (RuntimeError)   a promise between our own parts is broken: exit status 3
@@ -58,6 +59,10 @@ class AreaError(InputError):
 
 class RasterError(InputError):
     """A raster is missing, without CRS, in a wrong unit, or away from the area."""
+
+
+class WeatherError(InputError):
+    """A file of hourly weather cannot be read, lacks hours, or does not agree with the sun."""
 
 
 class CatalogueError(InputError):
