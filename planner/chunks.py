@@ -25,6 +25,7 @@ from planner.physics.equation import source_digest
 from planner.plan import Plan
 
 CHUNK_SITES = 64
+TROPIC_DEG = 23.45
 
 
 def to_assess(sites: pd.DataFrame) -> pd.Index:
@@ -56,6 +57,7 @@ def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Cat
     table, pump = table[~unknown], pump[~unknown]
     fills = {
         "air_temperature": plan.array.air_temperature_c,
+        "temperature_range": plan.array.temperature_range_k,
         "wind": plan.array.wind_m_s,
         "elevation_m": plan.equipment.elevation_unknown_m,
     }
@@ -66,6 +68,9 @@ def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Cat
             columns[name] = table.index.to_numpy(dtype="int64")
         elif name == "existing_pump":
             columns[name] = pump.to_numpy()
+        elif name == "tropical":
+            tropics = table["solar_latitude"].abs() <= TROPIC_DEG
+            columns[name] = (tropics | table["climate_zone"].str.startswith("A")).to_numpy()
         elif name == "level_is_screen":
             columns[name] = (table["level_limit_kind"] == "screen").to_numpy()
         else:
@@ -129,6 +134,8 @@ def _context_digest(context: Context) -> str:
     )
     for text in (__version__, json.dumps(plan, sort_keys=True), context.catalogue.digest, source_digest()):
         digest.update(text.encode())
+    for part in context.weather or ():
+        digest.update(np.asarray(part).tobytes())
     return digest.hexdigest()
 
 

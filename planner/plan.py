@@ -195,21 +195,40 @@ class Pipes(Section):
 class Array(Section):
     tilt_deg: float | None = Field(None, description="tilt; empty: chosen for each site", ge=0, le=60)
     azimuth_deg: float | None = Field(None, description="0 north, 90 east; empty: towards the equator", ge=0, lt=360)
-    mounting: Literal["fixed"] = Field("fixed", description="fixed; tracking is not offered yet")
+    mounting: Literal["fixed", "single_axis"] = Field(
+        "fixed", description="fixed, or single_axis: turning with the sun about a level north–south axis"
+    )
     soiling: Shares = Field((0.03,) * 12, description="share of light lost to dust, by month")
     shade: Shares = Field((0.0,) * 12, description="share of light lost to shade, by month")
     other_losses: Share = Field(0.05, description="mismatch, connections, tolerance and first light, share")
     wiring_loss: Share = Field(0.02, description="loss of array cables at rated power, share")
     ageing_year: Share = Field(0.005, description="loss of array power a year, share")
-    low_year_factor: Positive = Field(1.0, description="factor on the irradiation of all months", le=1.5)
+    low_year_factor: Positive | None = Field(
+        None,
+        description="sun of a year that nine in ten exceed ÷ that of the mean year; empty: by climate zone. Sets are "
+        "sized for it; volumes and costs are of the mean year",
+        le=1,
+    )
     ratio_max: Positive | None = Field(None, description="highest array ÷ drive input; empty: the drive's own")
     albedo: Share = Field(0.2, description="reflectance of the ground")
     air_temperature_c: float = Field(25.0, description="air temperature where no raster gives it, °C", ge=-30, le=50)
+    temperature_range_k: NotNegative = Field(
+        10.0, description="daily range of the air temperature where no raster gives it, K", le=40
+    )
     wind_m_s: NotNegative = Field(3.0, description="wind at the modules where no raster gives it, m/s")
     record_low_margin_k: NotNegative = Field(
         15.0, description="record low below the mean of the coldest month, K (string voltage)"
     )
     hot_cell_c: float = Field(70.0, description="cell temperature of the lowest string voltage, °C", ge=25, le=120)
+
+    @field_validator("mounting")
+    @classmethod
+    def _turns_freely(cls, value: str, info: ValidationInfo) -> str:
+        """A tracking array has no tilt and no azimuth of its own."""
+        fixed = [name for name in ("tilt_deg", "azimuth_deg") if info.data.get(name) is not None]
+        if value == "single_axis" and fixed:
+            raise ValueError(f"'fixed' with {' and '.join(fixed)}, or single_axis without")
+        return value
 
 
 class Equipment(Section):

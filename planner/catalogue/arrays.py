@@ -137,6 +137,7 @@ class Prices(NamedTuple):
     """Prices of everything else at a site, one float an item; shares and counts are dimensionless."""
 
     mounting_wp: float
+    mounting_tracker_wp: float  # in place of mounting_wp where arrays turn with the sun
     dc_wiring_wp: float
     dc_wiring_site: float
     relief_and_check_set: float  # helical
@@ -161,6 +162,7 @@ class Prices(NamedTuple):
     om_scheme_year: float
     om_scheme_share: float  # of the scheme's equipment (not the tank), a year
     om_tank_share: float  # of the tank's price, a year
+    om_tracker_wp: float  # a year
     guard_year: float
 
 
@@ -168,6 +170,7 @@ class Lives(NamedTuple):
     """Lives in years of the items of `Prices` that wear out, same names."""
 
     mounting_wp: float
+    mounting_tracker_wp: float
     dc_wiring_wp: float
     dc_wiring_site: float
     relief_and_check_set: float

@@ -57,6 +57,8 @@ CONSEQUENCE = {
     "depth_assumed": "test_first",
     "supply_limited_well": "",
     "supply_limited_catalogue": "",
+    "array_small": "",
+    "sun_built_in": "",
     "quality_untested": "",
     "dummy_run_required": "",
     "confirm_rotor_size": "",

@@ -13,33 +13,39 @@ from numpy.typing import NDArray
 
 from planner.catalogue.arrays import FAMILIES
 from planner.catalogue.loader import Catalogue
-from planner.engine import sun
 from planner.engine.cost import Market
 from planner.engine.duty import LIMITS, RULES
 from planner.engine.report import Performance, perform
 from planner.engine.search import Choice, search
 from planner.engine.site import Record, Rules, Site, record, records
-from planner.engine.volume import Light
+from planner.engine.skies import Skies, Suns
+from planner.engine.sun import DAYS
+from planner.engine.weather import Weather
 from planner.physics.money import capital_recovery_factor
 from planner.plan import Plan
 
 Floats = NDArray[np.float64]
 
-TILT_PUMPING_HOURS = 6.0  # a day's demand at this many hours gives the head that a tilt is chosen with
 CORROSIVE_PH = 6.5
 CORROSIVE_CHLORIDE_MG_L = 200.0
-MONTHLY = ("ghi", "air_temperature", "wind", "rest_level", "demand")
+MONTHLY = (
+    "ghi",
+    "diffuse",
+    "clearness_spread",
+    "air_temperature",
+    "temperature_range",
+    "wind",
+    "rest_level",
+    "demand",
+)
 
 
 @dataclass(frozen=True)
-class Sites:
+class Sites(Suns):
     """Columns of the sites to assess: (n,), or (n, 12) for the names in MONTHLY. Units as in the glossary."""
 
     inventory_row: NDArray[np.int64]
-    solar_latitude: Floats
-    ghi: Floats
-    air_temperature: Floats
-    wind: Floats
+    solar_sizing_factor: Floats
     elevation_m: Floats
     rest_level: Floats
     rest_level_rule_m: Floats
@@ -78,6 +84,11 @@ class Context:
     catalogue: Catalogue
     rules: Record
     market: Market
+    weather: Weather | None  # an hourly year for all sites, in place of kinds of day
+
+    def skies(self) -> Skies:
+        """The maker of light, with nothing made yet."""
+        return Skies(self.plan.array, np.asarray(self.catalogue.modules.gamma_per_k), self.weather)
 
 
 @dataclass(frozen=True)
@@ -99,7 +110,7 @@ class Results:
     rules: list[FamilyRule]
 
 
-def make_context(plan: Plan, catalogue: Catalogue) -> Context:
+def make_context(plan: Plan, catalogue: Catalogue, weather: Weather | None = None) -> Context:
     """Everything the kernels read besides the sites."""
     c = catalogue
     market = Market(
@@ -139,40 +150,35 @@ def make_context(plan: Plan, catalogue: Catalogue) -> Context:
         tax=plan.costs.tax,
         detour=plan.costs.detour,
         residual=plan.costs.residual,
+        tracking=plan.array.mounting == "single_axis",
     )
-    return Context(plan, catalogue, record(rules), market)
+    return Context(plan, catalogue, record(rules), market, weather)
 
 
 def assess(sites: Sites, context: Context) -> Results:
     """Size and cost every site of a chunk."""
     rows: list[dict[str, object]] = []
     rules: list[FamilyRule] = []
-    skies = Skies(context)
+    skies = context.skies()
     for i in range(sites.inventory_row.size):
         site = site_record(sites, i, context)
-        climate = sun.Climate(
-            float(sites.solar_latitude[i]),
-            tuple(sites.ghi[i]),
-            tuple(sites.air_temperature[i]),
-            tuple(sites.wind[i]),
-        )
+        climate = sites.climate(i)
         installed = int(sites.existing_pump[i])
-        tilt = sites.existing_tilt_deg[i] if installed >= 0 else np.nan
-        if np.isnan(tilt):
-            tilt = skies.tilt(climate, site)
-        light = skies.light(climate, float(tilt))
+        plane = skies.plane(climate, site, float(sites.existing_tilt_deg[i]) if installed >= 0 else np.nan)
+        light = skies.light(climate, plane)
         array_w = float(sites.existing_array_wp[i]) if installed >= 0 else 0.0
         choice = search(site, light, context.market, context.rules, installed, array_w)
-        row: dict[str, object] = {"inventory_row": int(sites.inventory_row[i]), "resource_source": "raster"}
-        row["solar_kwh_m2_day"] = float(sites.ghi[i] @ sun.DAYS / sun.DAYS.sum())
+        row: dict[str, object] = {"inventory_row": int(sites.inventory_row[i])}
+        row["solar_kwh_m2_day"] = float(sites.ghi[i] @ DAYS / DAYS.sum())
         if choice.chosen.pump >= 0:
             done = perform(choice.chosen, site, light, context.market, context.rules)
             row |= _equipment(choice, done, context, installed >= 0)
             row |= _water(done, site, context)
             row |= _money(choice, context, installed >= 0)
             row["people_served"] = _people_served(sites, i, done, site, context.plan)
-            row["tilt_deg"] = float(tilt)
-            row["azimuth_deg"] = skies.azimuth(climate)
+            row["mounting"] = "single_axis" if plane.tracking else "fixed"
+            if not plane.tracking:
+                row |= {"tilt_deg": plane.tilt_deg, "azimuth_deg": plane.azimuth_deg}
             row["engine_status"] = "installed" if installed >= 0 else "designed"
         elif installed >= 0:  # it stands, but gives no water here
             row |= {"engine_status": "installed", "pump_id": context.catalogue.pump_ids[installed], "array_wp": array_w}
@@ -187,64 +193,6 @@ def assess(sites: Sites, context: Context) -> Results:
                     FamilyRule(int(sites.inventory_row[i]), name, rule, choice.value[family], choice.limit[family])
                 )
     return Results(rows, rules)
-
-
-class Skies:
-    """Light of the climates met in a chunk, the latest kept: sites come sorted by solar cell."""
-
-    def __init__(self, context: Context) -> None:
-        self.array = context.plan.array
-        self.gammas = np.asarray(context.catalogue.modules.gamma_per_k)
-        self._climate: sun.Climate | None = None
-        self._energy: Floats = np.empty(0)
-        self._lights: dict[float, Light] = {}
-
-    def azimuth(self, climate: sun.Climate) -> float:
-        """Direction of the array, degrees from north: the plan's, else towards the equator."""
-        fixed = self.array.azimuth_deg
-        return sun.towards_equator_deg(climate.latitude_deg) if fixed is None else fixed
-
-    def light(self, climate: sun.Climate, tilt_deg: float) -> Light:
-        """Power-duration of every module of the catalogue at a tilt."""
-        self._use(climate)
-        if tilt_deg not in self._lights:
-            power = sun.hourly_power(climate, np.array([tilt_deg]), self.azimuth(climate), self.gammas, self.array)[0]
-            curves = [sun.duration(module) for module in power]
-            longest = max(curve.power.shape[1] for curve in curves)
-            padded = [_pad(curve, longest) for curve in curves]
-            self._lights[tilt_deg] = Light(*(np.stack(parts) for parts in zip(*padded, strict=True)))
-        return self._lights[tilt_deg]
-
-    def tilt(self, climate: sun.Climate, site: Record) -> float:
-        """The tilt whose worst month gives most energy for its demand and head."""
-        if self.array.tilt_deg is not None:
-            return self.array.tilt_deg
-        self._use(climate)
-        if self._energy.size == 0:
-            power = sun.hourly_power(climate, sun.TILTS_DEG, self.azimuth(climate), self.gammas[:1], self.array)
-            self._energy = power[:, 0].sum(axis=-1).mean(axis=-1)
-        day = site.demand_m3_day * 24.0 / TILT_PUMPING_HOURS
-        head = site.rest_m + site.memory_d_m2 * site.demand_m3_day + site.lift_m
-        head = head + site.b_d_m2 * day + site.c_d2_m5 * day**2
-        worst = (self._energy / np.maximum(site.demand_m3_day * head, 1e-9)).min(axis=1)
-        return float(sun.TILTS_DEG[int(np.argmax(worst))])
-
-    def _use(self, climate: sun.Climate) -> None:
-        if climate != self._climate:
-            self._climate, self._energy, self._lights = climate, np.empty(0), {}
-
-
-def _pad(curve: sun.Duration, steps: int) -> sun.Duration:
-    """The same curve with dark steps at its end, so that modules stack."""
-    more = steps - curve.power.shape[1]
-    if more == 0:
-        return curve
-    last = np.arange(1, more + 1) / sun.KINDS
-    return sun.Duration(
-        np.pad(curve.power, ((0, 0), (0, more))),
-        np.concatenate([curve.hours, curve.hours[:, -1:] + last], axis=1),
-        np.pad(curve.energy, ((0, 0), (0, more)), mode="edge"),
-    )
 
 
 def site_record(s: Sites, i: int, context: Context) -> Record:
@@ -280,6 +228,7 @@ def site_record(s: Sites, i: int, context: Context) -> Record:
             elevation_m=float(s.elevation_m[i]),
             record_low_c=float(s.air_temperature[i].min() - plan.array.record_low_margin_k),
             demand_m3_day=np.ascontiguousarray(s.demand[i]),
+            low_sun=float(s.solar_sizing_factor[i]),
             growth=float(s.demand_growth[i]),
             distance_km=float(s.distance_km[i]),
             taps=float(np.ceil(people / context.catalogue.prices.people_per_tap)),
@@ -327,10 +276,13 @@ def _water(done: Performance, site: Record, context: Context) -> dict[str, objec
         "safe_rate_m3_h": done.duty.safe_m3_h,
         "safe_rate_limit": LIMITS[done.duty.safe_limit],
         "design_demand_m3_day": float(site.demand_m3_day[month]),
-        "volume_pumped_m3_day": float(done.volumes_m3_day @ sun.DAYS / sun.DAYS.sum()),
+        "volume_pumped_m3_day": float(done.volumes_m3_day @ DAYS / DAYS.sum()),
         "volume_used_m3_day": done.used_m3_day * (1 - plan.demand.losses),
         "supply_reliability": done.reliability,
         "supply_reliability_worst_month": done.worst_month,
+        "low_sun_reliability": done.low_sun_reliability,
+        "low_sun_reliability_worst_month": done.low_sun_worst_month,
+        "power_share_to_run": done.run_share,
         "running_hours_day": done.running_hours_day,
         "wire_to_water": done.wire_to_water,
         "specific_output_m4_kwp_day": done.specific_output,
@@ -343,7 +295,10 @@ def _water(done: Performance, site: Record, context: Context) -> dict[str, objec
 
 def _supply_limited(done: Performance, site: Record, context: Context) -> str:
     rules = context.rules
-    if done.reliability >= rules.reliability_year and done.worst_month >= rules.reliability_month:
+    year, month = done.low_sun_reliability, done.low_sun_worst_month
+    if site.stands:  # what stands is judged by the mean year
+        year, month = done.reliability, done.worst_month
+    if year >= rules.reliability_year and month >= rules.reliability_month:
         return ""
     most = rules.safe_hours_day * done.well.safe_m3_h
     return "well" if most < rules.reliability_month * site.demand_m3_day.max() else "catalogue"

@@ -121,6 +121,8 @@ def bill(
     price[1], life[1] = pump.pump_price, pump.life_y
     price[2], life[2] = pump.drive_price, market.drives[pump.drive].life_y
     price[3], life[3] = prices.mounting_wp * array_wp, lives.mounting_wp
+    if rules.tracking:
+        price[3], life[3] = prices.mounting_tracker_wp * array_wp, lives.mounting_tracker_wp
     price[4], life[4] = prices.dc_wiring_wp * array_wp, lives.dc_wiring_wp
     price[5], life[5] = prices.dc_wiring_site, lives.dc_wiring_site
     price[6] = riser.price_m * duty.intake_m
@@ -163,13 +165,14 @@ def renewal(price: float, life_y: float, is_goods: bool, rules: Record) -> float
 
 
 @kernel
-def upkeep_year(price: Floats, market: Market) -> tuple[float, float]:
+def upkeep_year(price: Floats, array_wp: float, rules: Record, market: Market) -> tuple[float, float]:
     """Upkeep a year of the scheme and of the equipment."""
     prices = market.prices
     goods = price[:EQUIPMENT_GOODS].sum()
     scheme = prices.om_scheme_year + prices.om_scheme_share * goods
     scheme += prices.om_tank_share * price[TANK] + prices.guard_year
-    return scheme, prices.om_equipment_year + prices.om_equipment_share * goods
+    tracker = prices.om_tracker_wp * array_wp if rules.tracking else 0.0
+    return scheme + tracker, prices.om_equipment_year + prices.om_equipment_share * goods + tracker
 
 
 @kernel
@@ -192,7 +195,7 @@ def design_cost(
         pairs = rotor_stator_cost(pump.rotor_stator_price, rotor_stator_y, pump.life_y, rules)
         later += pairs
         later_equipment += pairs
-    upkeep, upkeep_equipment = upkeep_year(price, market)
+    upkeep, upkeep_equipment = upkeep_year(price, array_wp, rules, market)
     annuity = annuity_factor(rules.discount_rate, rules.horizon_y)
     return Money(
         capital,

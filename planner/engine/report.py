@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from planner.engine.cost import Market
 from planner.engine.duty import Duty, Well, drawdown_m, dynamic_heads_m, fit_pump, pipe_head_m, well_limits
+from planner.engine.light import Light
 from planner.engine.search import DAYS, Design, days_mean, used_month, used_year
 from planner.engine.site import Record
-from planner.engine.volume import Light, curves_of, monthly_volumes, no_curves
+from planner.engine.volume import curves_of, monthly_volumes, no_curves
 from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 
@@ -29,7 +30,10 @@ class Performance(NamedTuple):
     used_share: Floats  # (12) of each month's demand delivered
     reliability: float
     worst_month: float
+    low_sun_reliability: float  # the same two with the sun that the sizing rules count on
+    low_sun_worst_month: float
     used_m3_day: float
+    run_share: float  # power at which water begins to flow in the design month ÷ rated power of the array
     running_hours_day: float
     design_month: int  # 0 to 11
     peak_m3_h: float
@@ -76,6 +80,12 @@ def perform(design: Design, site: Record, light: Light, market: Market, rules: R
     )  # fmt: skip
     tank_m3 = market.tanks[design.tank].volume_m3
     used, reliability, worst = used_year(volumes, demand, site, rules, tank_m3)
+    low_volumes, low_running = np.empty(12), np.empty(12)
+    monthly_volumes(
+        pump, drive, duty, site, rules, density, slip, flows, heads, curves, demand, light, w,
+        array_w * site.low_sun, scratch, low_volumes, low_running,
+    )  # fmt: skip
+    _, low_reliability, low_worst = used_year(low_volumes, demand, site, rules, tank_m3)
     lifted = np.minimum(volumes, demand)
     curves = curves_of(pump, drive, duty, site, rules, density, slip, lifted, flows, heads)
 
@@ -122,7 +132,8 @@ def perform(design: Design, site: Record, light: Light, market: Market, rules: R
     level_rule = well.deepest_m + drawdown_m(site, duty.cap_m3_h, True)
     above_ground = site.lift_m + rules.residual_m
     return Performance(
-        duty, well, volumes, used_share, reliability, worst, used / DAYS.sum(), days_mean(running), month,
+        duty, well, volumes, used_share, reliability, worst, low_reliability, low_worst, used / DAYS.sum(),
+        curves.power_w[month, 0] / design.array_wp, days_mean(running), month,
         peak, peak_design, site.rest_m[month], level, level + above_ground + friction, level_rule,
         level_rule + above_ground + friction_cap, hydraulic / electrical if electrical > 0.0 else 0.0,
         duty.availability * lift_volume / DAYS.sum() / (design.array_wp / 1000.0),

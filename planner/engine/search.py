@@ -1,7 +1,7 @@
 """The choice of one site: of every pump × module × strings that can be built, the cheapest that will do.
 
-A design meets the demand when every month gets at least the plan's share of it, and the year its share. Among
-those the least life-cycle cost per cubic metre used wins. When no design meets the demand, the designs that
+A design meets the demand when every month gets at least the plan's share of it, and the year its share, with as
+much less sun as the rules count on (`Site.low_sun`: an array that much smaller stands for it). Among those the least life-cycle cost per cubic metre used wins. When no design meets the demand, the designs that
 give at least 0.9 of the most water that any gives compete instead. Equal costs (to 0.1 %) go to the smaller
 array, then to the pump that comes first by id. Nothing is skipped: the search is exhaustive in pump, module and
 strings; riser, delivery pipe, cable and tank follow from rules (`engine.duty`, `tank_for`).
@@ -26,8 +26,9 @@ from planner.engine.duty import (
     fit_pump,
     well_limits,
 )
+from planner.engine.light import Light
 from planner.engine.site import Record, Records
-from planner.engine.volume import Curves, Light, curves_of, monthly_volumes, no_curves
+from planner.engine.volume import Curves, curves_of, monthly_volumes, no_curves
 from planner.physics.equation import kernel
 from planner.physics.photovoltaic import series_maximum, series_minimum
 
@@ -238,6 +239,13 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                             continue
                     cooled = True
                     meets = year >= rules.reliability_year and month >= rules.reliability_month
+                    if meets and site.low_sun < 1.0:
+                        monthly_volumes(
+                            pump, drive, duty, site, rules, density, slip, flows, heads, curves, demand, light, w,
+                            array_w * aged * site.low_sun, scratch, other, hours,
+                        )  # fmt: skip
+                        _, year, month = used_year(other, demand, site, rules, tank_m3)
+                        meets = year >= rules.reliability_year and month >= rules.reliability_month
                     any_meets = any_meets or meets
                     most_used = max(most_used, used)
                     if not meets and (any_meets or used < LIMITED_SHARE * most_used):

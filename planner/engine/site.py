@@ -58,6 +58,7 @@ class Site(NamedTuple):
     elevation_m: float
     record_low_c: float  # coldest air at dawn, for string voltage
     demand_m3_day: Floats  # (12) design year, at the tank inlet
+    low_sun: float  # sun that the sizing rules count on ÷ the mean year's
     growth: float  # of demand, 1/year
     distance_km: float  # straight, to the supply base
     taps: float  # tap stands
@@ -92,3 +93,4 @@ class Rules(NamedTuple):
     tax: float
     detour: float
     residual: bool
+    tracking: bool  # arrays turn about a level north–south axis

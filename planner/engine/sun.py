@@ -1,149 +1,243 @@
-"""Sun to watts: from monthly means to what one watt of array gives, hour by hour, in ten kinds of day.
+"""From monthly means to skies: the sun's place, global, diffuse and beam light, air and wind, step by step.
 
 A pump has a threshold, so one mean day a month misleads. Each month is ten equally likely kinds of day, from
-overcast to clear, each with its hours; the volume of a month is the mean over them.
+overcast to clear; each has its hours; and each hour is `BINS` equally likely skies, since clouds come and go
+inside it. The volume of a month is the mean over all of them.
 
-Kinds of day   Saunier, Reddy & Kumar 1987 inside the tropics, Bendt, Collares-Pereira & Rabl 1981 outside
+Kinds of day   Saunier, Reddy & Kumar 1987 where the climate is tropical, Bendt, Collares-Pereira & Rabl 1981
+               elsewhere; widened or narrowed to the month's spread of daily clearness where that is known
 Hours          Collares-Pereira & Rabl 1979; each solar hour stands at its middle
-Diffuse        Erbs, Klein & Duffie 1982, hourly; plane: Hay & Davies 1980; cell: Faiman 2008 (all by pvlib)
-Air            four-term wave of the mean day, Erbs, Klein & Beckman 1983, daily range 10 K
-
-What is left out: the spread of clouds inside the hour. Tried on measured years this costs about 4 % rms of a
-year's volume.
+Inside hours   Aguiar & Collares-Pereira 1992, a bounded beta law that keeps the hour's mean
+Diffuse        Erbs, Klein & Duffie 1982, hourly; where the month's diffuse light is known, the beam is scaled to it
+Air            four-term wave of the mean day, Erbs, Klein & Beckman 1983
 """
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
-import pvlib
 from numpy.typing import NDArray
 
 from planner.physics import sun as sun_physics
-from planner.plan import Array
+from planner.physics.equation import kernel
+from planner.physics.sky import BINS, clear_hour_clearness, diffuse_fraction, hour_spread, spread_bins, spread_table
+from planner.physics.sun import (
+    KINDS,
+    SOLAR_CONSTANT_KW_M2,
+    declination_rad,
+    eccentricity_factor,
+    extraterrestrial_kwh_m2,
+    hour_fraction,
+    sunset_hour_angle_rad,
+)
 
 Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
-KINDS = 10
 HOURS = 24
-DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-TROPIC_DEG = 23.45
+DAYS = np.array([31.0, 28.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0])
 CLEARNESS_RANGE = (0.10, 0.80)
-DAILY_RANGE_K = 10.0
 # Kind i stands at this share of the month, so that clear and dull days are spread over it.
 PLACE_IN_MONTH = (((7 * np.arange(KINDS) + 3) % KINDS) + 0.5) / KINDS
-TILTS_DEG = np.arange(10.0, 51.0, 5.0)
+FIRST_DAY = np.concatenate([[0.0], np.cumsum(DAYS)[:-1]])
+DAY_NUMBERS = FIRST_DAY[:, None] + PLACE_IN_MONTH * DAYS[:, None] + 0.5
 # Amplitude and phase of the daily temperature wave (from memory; a plain cosine changes energy by 0.15 %).
-WAVE = ((0.4632, 1, 3.805), (0.0984, 2, 0.360), (0.0168, 3, 0.822), (0.0138, 4, 3.513))
+WAVE = np.array([[0.4632, 1, 3.805], [0.0984, 2, 0.360], [0.0168, 3, 0.822], [0.0138, 4, 3.513]])
+# Erbs' fraction needs care at low suns: clearness is taken as if the sun stood at 3.7°, and below 3° there is
+# no beam, both as pvlib does.
+LOWEST_SIN_ERBS = 0.065
+LOWEST_SIN_BEAM = math.sin(math.radians(3.0))
+MOST_BEAM = 0.95  # of global light on the horizontal, under the clearest of skies
+BEAM_PASSES = 12
 
 
 class Climate(NamedTuple):
-    """Monthly means of one place: latitude in degrees, then twelve values each, January first."""
+    """Monthly means of one place, twelve values each, January first; NaN where a value is not known.
+
+    latitude_deg         north positive
+    tropical             whether the law of tropical days holds
+    ghi, diffuse         global and diffuse irradiation on the horizontal, kWh/m2/d; diffuse may be NaN
+    clearness_spread     standard deviation of the daily clearness within the month; may be NaN
+    air_temperature_c    mean; temperature_range_k: highest less lowest of a day
+    wind_m_s             at the modules
+    """
 
     latitude_deg: float
-    ghi_kwh_m2_day: tuple[float, ...]
-    air_temperature_c: tuple[float, ...]
-    wind_m_s: tuple[float, ...]
+    tropical: bool
+    ghi: Floats
+    diffuse: Floats
+    clearness_spread: Floats
+    air_temperature_c: Floats
+    temperature_range_k: Floats
+    wind_m_s: Floats
+
+    def key(self) -> bytes:
+        """Equal for equal climates, NaN included."""
+        return b"".join(np.asarray(part, dtype=np.float64).tobytes() for part in self)
 
 
-class Duration(NamedTuple):
-    """How long an array gives how much power, exact for the steps it is made of.
+class Sky(NamedTuple):
+    """Steps with light of the mean day of each month; arrays (12, steps), empty after the month's own count.
 
-    power         (12, steps) W/Wp, falling, 0 at the end
-    hours         (12, steps + 1) hours of the mean day before step k
-    energy        (12, steps + 1) Wh/Wp of the mean day before step k
+    steps          (12) steps with light
+    hours          (12) hours of the mean day that each step stands for
+    up, east, north   direction to the sun, components of a unit vector
+    ghi, dhi, dni  W/m2: global and diffuse on the horizontal, beam normal to its rays
+    extra          beam outside the atmosphere, W/m2
+    air_c, wind_m_s
     """
 
-    power: Floats
+    steps: Integers
     hours: Floats
-    energy: Floats
+    up: Floats
+    east: Floats
+    north: Floats
+    ghi: Floats
+    dhi: Floats
+    dni: Floats
+    extra: Floats
+    air_c: Floats
+    wind_m_s: Floats
 
 
-def towards_equator_deg(latitude_deg: float) -> float:
-    """Azimuth that faces the equator: 180 (south) on and north of it, 0 (north) south of it."""
-    return 180.0 if latitude_deg >= 0 else 0.0
+def monthly_sky(climate: Climate) -> Sky:
+    """The skies of a climate of monthly means.
 
-
-def hourly_power(climate: Climate, tilts_deg: Floats, azimuth_deg: float, gammas: Floats, array: Array) -> Floats:
-    """Power of one watt of array, W/Wp, shape (tilts, modules, 12 months, 10 kinds, 24 hours).
-
-    tilts_deg  0–90 from the horizontal; azimuth_deg 0 north, 90 east
-    gammas     temperature coefficient of power of each module, 1/K, negative
-    array      soiling, shade, other losses, wiring, albedo
+    The mean day's irradiation of every month is the climate's, and so is its diffuse part where it is known (up
+    to `MOST_BEAM`). A month whose sun stays below the horizon is dark.
     """
-    day, sky = _kinds_of_day(climate, array.low_year_factor)
-    plane = _plane_irradiance(climate.latitude_deg, day, sky, tilts_deg, azimuth_deg, array.albedo)
-    hour = np.arange(HOURS) + 0.5
-    wave = sum(a * np.cos(k * 2 * np.pi * (hour - 1) / HOURS - phase) for a, k, phase in WAVE)
-    air = np.array(climate.air_temperature_c)[:, None, None] + DAILY_RANGE_K * np.asarray(wave)
-    wind = np.array(climate.wind_m_s)[:, None, None]
-    cell = pvlib.temperature.faiman(plane, air, wind, u0=25.0, u1=6.84)
-    clean = (1 - np.array(array.soiling)) * (1 - np.array(array.shade)) * (1 - array.other_losses)
-    light = plane / 1000.0 * clean[:, None, None]
-    warm = 1 + gammas[None, :, None, None, None] * (cell[:, None] - 25.0)
-    gross = light[:, None] * warm
-    return np.maximum(gross * (1 - array.wiring_loss * gross), 0.0)
+    kinds = _kinds_of_day(climate)
+    sky = _hours_of_days(
+        climate.latitude_deg,
+        kinds,
+        climate.ghi,
+        climate.diffuse,
+        climate.air_temperature_c,
+        climate.temperature_range_k,
+        climate.wind_m_s,
+        spread_table(),
+    )
+    most = max(int(sky.steps.max()), 1)
+    return Sky(sky.steps, sky.hours, *(np.ascontiguousarray(part[:, :most]) for part in sky[2:]))
 
 
-def duration(power: Floats) -> Duration:
-    """Power-duration curves of the twelve months from hourly power of shape (12, 10, 24)."""
-    steps = -np.sort(-power.reshape(12, KINDS * HOURS), axis=1)
-    lit = int(np.count_nonzero(steps.max(axis=0) > 0)) + 1
-    steps = np.ascontiguousarray(steps[:, :lit])
-    weight = 1.0 / KINDS
-    hours = np.tile(np.arange(lit + 1) * weight, (12, 1))
-    energy = np.concatenate([np.zeros((12, 1)), np.cumsum(steps, axis=1) * weight], axis=1)
-    return Duration(steps, hours, energy)
+def _kinds_of_day(climate: Climate) -> Floats:
+    """Clearness of the ten kinds of day of each month, (12, 10); 0 in a month without sun."""
+    every_day = np.asarray(sun_physics.daily_extraterrestrial_kwh_m2(climate.latitude_deg, np.arange(1.0, 366.0)))
+    outside = np.array([days.mean() for days in np.split(every_day, np.cumsum(DAYS).astype(int)[:-1])])
+    clearness = np.divide(climate.ghi, outside, out=np.zeros(12), where=outside > 0)
+    clearness = np.clip(clearness, *CLEARNESS_RANGE)
+    law = sun_physics.saunier_kinds if climate.tropical else sun_physics.bendt_kinds
+    kinds = law(clearness)
+    known = ~np.isnan(climate.clearness_spread)
+    if known.any():
+        kinds[known] = sun_physics.kinds_with_spread(kinds[known], climate.clearness_spread[known])
+    return kinds
 
 
-def _kinds_of_day(climate: Climate, factor: float) -> tuple[Floats, Floats]:
-    """Day numbers (12, 10) and mean irradiance on the horizontal (12, 10, 24) W/m2."""
-    before = np.concatenate([[0], np.cumsum(DAYS)[:-1]])
-    day = before[:, None] + PLACE_IN_MONTH * DAYS[:, None] + 0.5
-    latitude = climate.latitude_deg
-    every_day = sun_physics.daily_extraterrestrial_kwh_m2(latitude, np.arange(1.0, 366.0))
-    month_mean = np.array([chunk.mean() for chunk in np.split(every_day, np.cumsum(DAYS)[:-1])])
-    ghi = np.array(climate.ghi_kwh_m2_day) * factor
-    clearness = np.clip(ghi / month_mean, *CLEARNESS_RANGE)
-    kinds = sun_physics.saunier_kinds if abs(latitude) <= TROPIC_DEG else sun_physics.bendt_kinds
-    total = kinds(clearness) * sun_physics.daily_extraterrestrial_kwh_m2(latitude, day)
-    total *= (ghi / total.mean(axis=1))[:, None]
-    declination = pvlib.solarposition.declination_spencer71(day)
-    sunset = np.arccos(np.clip(-np.tan(np.radians(latitude)) * np.tan(declination), -1, 1))
-    angle = np.radians(15.0 * (np.arange(HOURS) + 0.5 - 12.0))
-    share = np.maximum(sun_physics.hour_fraction(angle, sunset[..., None]), 0.0)
-    share /= share.sum(axis=-1, keepdims=True)
-    return day, total[..., None] * share * 1000.0
+@kernel
+def _hours_of_days(
+    latitude_deg: float, kinds: Floats, ghi: Floats, diffuse: Floats, air: Floats, air_range: Floats, wind: Floats,
+    table: Floats,
+) -> Sky:  # fmt: skip
+    most = KINDS * HOURS * BINS
+    steps = np.zeros(12, np.int64)
+    room = np.zeros((9, 12, most))
+    sky = Sky(
+        steps, np.full(12, 1.0 / (KINDS * BINS)), room[0], room[1], room[2], room[3], room[4], room[5], room[6],
+        room[7], room[8],
+    )  # fmt: skip
+    sin_lat, cos_lat = math.sin(math.radians(latitude_deg)), math.cos(math.radians(latitude_deg))
+    wave = _wave()
+    share = np.empty((KINDS, HOURS))
+    outside, bins = np.empty(KINDS), np.empty(BINS)
+    for m in range(12):
+        total = 0.0
+        for i in range(KINDS):
+            dec = declination_rad(DAY_NUMBERS[m, i])
+            outside[i] = extraterrestrial_kwh_m2(latitude_deg, dec, eccentricity_factor(DAY_NUMBERS[m, i]))
+            if _shares(sunset_hour_angle_rad(latitude_deg, dec), share[i]):
+                total += kinds[m, i] * outside[i]
+        if total <= 0.0 or ghi[m] <= 0.0:
+            continue
+        scale = KINDS * ghi[m] / total
+        n = 0
+        for i in range(KINDS):
+            dec = declination_rad(DAY_NUMBERS[m, i])
+            extra = 1000.0 * SOLAR_CONSTANT_KW_M2 * eccentricity_factor(DAY_NUMBERS[m, i])
+            day = scale * kinds[m, i] * outside[i]
+            for hour in range(HOURS):
+                if share[i, hour] <= 0.0:
+                    continue
+                angle = math.radians(15.0 * (hour + 0.5 - 12.0))
+                up = sin_lat * math.sin(dec) + cos_lat * math.cos(dec) * math.cos(angle)
+                mean = 1000.0 * day * share[i, hour] / (extra * up)
+                highest = max(clear_hour_clearness(hour + 0.5), mean + 0.01)
+                clearness = min(scale * kinds[m, i], 0.9)
+                spread_bins(mean, hour_spread(clearness, up), highest, table, bins)
+                for b in range(BINS):
+                    light = bins[b] * extra * up
+                    beam = 0.0
+                    if up >= LOWEST_SIN_BEAM:
+                        beam = light * (1.0 - diffuse_fraction(bins[b] * up / max(up, LOWEST_SIN_ERBS)))
+                    sky.up[m, n] = up
+                    sky.east[m, n] = -math.cos(dec) * math.sin(angle)
+                    sky.north[m, n] = math.sin(dec) * cos_lat - math.cos(dec) * sin_lat * math.cos(angle)
+                    sky.ghi[m, n] = light
+                    sky.dhi[m, n] = light - beam
+                    sky.dni[m, n] = beam / up
+                    sky.extra[m, n] = extra
+                    sky.air_c[m, n] = air[m] + air_range[m] * wave[hour]
+                    sky.wind_m_s[m, n] = wind[m]
+                    n += 1
+        steps[m] = n
+        if diffuse[m] >= 0.0:
+            _scale_beam(sky, m, 1000.0 * (ghi[m] - diffuse[m]))
+    return sky
 
 
-def _plane_irradiance(
-    latitude_deg: float, day: Floats, ghi: Floats, tilts_deg: Floats, azimuth_deg: float, albedo: float
-) -> Floats:
-    """Irradiance on the tilted planes, W/m2, shape (tilts, 12, 10, 24)."""
-    phi = np.radians(latitude_deg)
-    declination = pvlib.solarposition.declination_spencer71(day)[..., None]
-    angle = np.radians(15.0 * (np.arange(HOURS) + 0.5 - 12.0))
-    up = np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.cos(angle)
-    zenith = np.degrees(np.arccos(np.clip(up, -1, 1)))
-    # azimuth from north, clockwise: east component −cos δ sin ω, north component below
-    north = np.sin(declination) * np.cos(phi) - np.cos(declination) * np.sin(phi) * np.cos(angle)
-    sun_azimuth = np.degrees(np.arctan2(-np.cos(declination) * np.sin(angle), north)) % 360.0
-    day = np.broadcast_to(day[..., None], ghi.shape)
-    horizontal = np.where(up > 0, ghi, 0.0)
-    extra = pvlib.irradiance.get_extra_radiation(day, method="spencer")
-    split = pvlib.irradiance.erbs(horizontal, zenith, day, min_cos_zenith=0.065, max_zenith=87.0)
-    planes = np.empty((len(tilts_deg), *ghi.shape))
-    for number, tilt in enumerate(tilts_deg):
-        facing = pvlib.irradiance.aoi_projection(tilt, azimuth_deg, zenith, sun_azimuth)
-        sky = pvlib.irradiance.haydavies(
-            tilt,
-            azimuth_deg,
-            split["dhi"],
-            split["dni"],
-            extra,
-            projection_ratio=np.maximum(facing, 0) / np.maximum(up, 0.01745),
-        )
-        ground = pvlib.irradiance.get_ground_diffuse(tilt, horizontal, albedo)
-        planes[number] = np.where(up > 0, split["dni"] * np.maximum(facing, 0) + sky + ground, 0.0)
-    return planes
+@kernel
+def _shares(sunset: float, share: Floats) -> bool:
+    """Share of a day's irradiation in each hour; False for a day without an hour whose middle has sun."""
+    total = 0.0
+    for hour in range(HOURS):
+        share[hour] = 0.0
+        if sunset > 0.0:
+            share[hour] = hour_fraction(math.radians(15.0 * (hour + 0.5 - 12.0)), sunset)
+        total += share[hour]
+    for hour in range(HOURS):
+        share[hour] = share[hour] / total if total > 0.0 else 0.0
+    return total > 0.0
+
+
+@kernel
+def _wave() -> Floats:
+    """Air temperature of the hours less the day's mean, over the day's range."""
+    wave = np.zeros(HOURS)
+    for hour in range(HOURS):
+        for term in range(WAVE.shape[0]):
+            wave[hour] += WAVE[term, 0] * math.cos(WAVE[term, 1] * 2.0 * math.pi * (hour - 0.5) / HOURS - WAVE[term, 2])
+    return wave
+
+
+@kernel
+def _scale_beam(sky: Sky, m: int, wanted_wh: float) -> None:
+    """Scale the beam of a month's steps so that beam on the horizontal adds up to `wanted_wh` a day.
+
+    Clear hours have most of the beam and take most of the change; where a step would pass `MOST_BEAM` of its
+    global light it stops there.
+    """
+    factor = 1.0
+    for _ in range(BEAM_PASSES):
+        found = 0.0
+        for n in range(sky.steps[m]):
+            found += sky.hours[m] * min(factor * sky.dni[m, n] * sky.up[m, n], MOST_BEAM * sky.ghi[m, n])
+        if found <= 0.0:
+            return
+        factor *= max(wanted_wh, 0.0) / found
+    for n in range(sky.steps[m]):
+        beam = min(factor * sky.dni[m, n] * sky.up[m, n], MOST_BEAM * sky.ghi[m, n])
+        sky.dni[m, n] = beam / sky.up[m, n]
+        sky.dhi[m, n] = sky.ghi[m, n] - beam

@@ -2,7 +2,7 @@
 
 Flow is piecewise linear in power, with a jump where it starts; N(x) are the hours above power x and
 A(x) = ∫ N from x up. Then the volume is  jump · N(start) + Σ slope · (A(left) − A(right))  over the segments.
-N and A are exact for the steps of the mean day (see engine/sun.py), so no power class adds an error.
+N and A are exact for the steps of the mean day (see engine/light.py), so no power class adds an error.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine.duty import KNOTS, Duty, flow_curve
+from planner.engine.light import Light
 from planner.engine.site import Record
 from planner.physics.equation import kernel
 
@@ -22,14 +23,6 @@ Integers = NDArray[np.int64]
 # What is lifted in a month sets the drawdown that earlier days leave, which sets the volume.
 MEMORY_PASSES = 6
 MEMORY_STOP = 1e-3
-
-
-class Light(NamedTuple):
-    """Power-duration of the modules of the catalogue: see `engine.sun.Duration`, with modules first."""
-
-    power: Floats  # (modules, 12, steps) W/Wp, falling
-    hours: Floats  # (modules, 12, steps + 1)
-    energy: Floats  # (modules, 12, steps + 1)
 
 
 class Curves(NamedTuple):

@@ -15,11 +15,10 @@ from hypothesis import strategies as st
 
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.engine import assess as engine
-from planner.engine import sun
 from planner.engine.assess import Context, Results, Sites
 from planner.engine.duty import Duty, Well, fit_pump, well_limits
+from planner.engine.light import Light
 from planner.engine.site import Record
-from planner.engine.volume import Light
 from planner.plan import LoadedPlan, Plan
 
 GHI = (5.0, 5.1, 5.3, 5.6, 5.5, 5.3, 5.5, 6.1, 6.5, 6.4, 5.8, 5.2)  # invented, kWh/m2/d
@@ -60,9 +59,14 @@ def one_site(static_m: float = 40.0, demand_m3_day: float = 10.0, **columns: Any
     values: dict[str, Any] = {
         "inventory_row": 1,
         "solar_latitude": -12.0,
+        "tropical": True,
         "ghi": GHI,
+        "diffuse": (np.nan,) * 12,
+        "clearness_spread": (np.nan,) * 12,
         "air_temperature": (25.0,) * 12,
+        "temperature_range": (10.0,) * 12,
         "wind": (3.0,) * 12,
+        "solar_sizing_factor": 1.0,
         "elevation_m": 1000.0,
         "rest_level": (static_m,) * 12,
         "rest_level_rule_m": static_m,
@@ -96,10 +100,10 @@ def one_site(static_m: float = 40.0, demand_m3_day: float = 10.0, **columns: Any
     assert not unknown, unknown
     values |= columns
     whole = ("inventory_row", "existing_pump")
-    flag = "level_is_screen"
+    flags = ("level_is_screen", "tropical")
     return Sites(
         **{
-            name: np.array([value], dtype="int64" if name in whole else "bool" if name == flag else "float64")
+            name: np.array([value], dtype="int64" if name in whole else "bool" if name in flags else "float64")
             for name, value in values.items()
         }
     )
@@ -140,10 +144,8 @@ def bench(sites: Sites, where: Context | None = None) -> Bench:
     """The first site, its light at the tilt chosen for it, and its limits."""
     where = where or context()
     site = engine.site_record(sites, 0, where)
-    months = (tuple(getattr(sites, name)[0]) for name in ("ghi", "air_temperature", "wind"))
-    climate = sun.Climate(float(sites.solar_latitude[0]), *months)
-    skies = engine.Skies(where)
-    return Bench(site, skies.light(climate, skies.tilt(climate, site)), where, well_limits(site))
+    climate, skies = sites.climate(0), where.skies()
+    return Bench(site, skies.light(climate, skies.plane(climate, site, np.nan)), where, well_limits(site))
 
 
 @st.composite

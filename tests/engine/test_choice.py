@@ -165,13 +165,12 @@ def test_every_price_counts(price: tuple[str, str]) -> None:
     table, column = price
     family = {"suction_set": "surface", "check_valve_set": "centrifugal"}.get(column, "helical_rotor")
     sites = bed.one_site(3.0, 40.0) if family == "surface" else bed.one_site(60.0, 10.0)
-    catalogue = bed.family_context(family).catalogue
+    array = {"mounting": "single_axis" if "tracker" in column else "fixed"}
+    plan = bed.make_plan(equipment={"families": [family]}, array=array)
+    catalogue = bed.catalogue_of(plan)
     old = getattr(catalogue, table)
     dearer = dataclasses.replace(catalogue, **{table: old._replace(**{column: getattr(old, column) * 10.0})})
-    before, after = (
-        bed.row_of(sites, bed.family_context(family)),
-        bed.row_of(sites, make_context(bed.make_plan(), dearer)),
-    )
+    before, after = (bed.row_of(sites, make_context(plan, one)) for one in (catalogue, dearer))
     # The scheme's upkeep stands for that of the equipment too.
     cost = "cost_equipment_per_m3" if column.startswith("om_equipment") else "cost_per_m3"
     assert after[cost] > before[cost]
