@@ -76,9 +76,7 @@ def read_weather(name: str, path: Path) -> tuple[Weather, list[Finding]]:
     ghi = np.nan_to_num(values["ghi_w_m2"])
     minutes = _clock(ghi, sun)
     if abs(minutes) > CLOCK_MOST_MIN:
-        expected = (
-            f"within {CLOCK_MOST_MIN:.0f} min: the header's longitude (east positive) and time zone in standard time"
-        )
+        expected = f"within {CLOCK_MOST_MIN:.0f} min: longitude east positive, time zone of standard time"
         raise WeatherError([Fault(name, "clock", f"the light of clear days {_late(minutes)}", expected)])
     if abs(minutes) > CLOCK_FINE_MIN:
         findings.append(_finding("weather_clock", "", _late(minutes), "the sun moved to the file's hours", "repaired"))
@@ -90,9 +88,9 @@ def read_weather(name: str, path: Path) -> tuple[Weather, list[Finding]]:
         # As in the monthly mode: no beam below 3 degrees.
         parts = pvlib.irradiance.erbs(ghi, zenith, _day(start), min_cos_zenith=0.065, max_zenith=87.0)
         dhi, dni = np.asarray(parts["dhi"]), np.asarray(parts["dni"])
-    limits = {"ghi_w_m2": (ghi, sun.above()), "dhi_w_m2": (dhi, sun.above()), "dni_w_m2": (dni, sun.extra)}
-    for column, (value, limit) in limits.items():
-        faults += _excess_faults(name, column, value, limit, start)
+    for column, value, limit in zip(LIGHT, (ghi, dhi, dni), (sun.above(), sun.above(), sun.extra), strict=True):
+        if column == "ghi_w_m2" or not split:
+            faults += _excess_faults(name, column, value, limit, start)
     raise_if(faults, WeatherError)
     findings += _closure(ghi, dhi + dni * np.cos(np.radians(zenith)), zenith)
     weather = Weather(
@@ -200,8 +198,8 @@ TMY3_STAMP = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4}) (\d{1,2}):00", re.ASCII)
 
 def _tmy3(name: str, lines: list[str]) -> _Layout:
     names = [field.strip() for field in _fields(lines[1])]
-    absent = [column for column in TMY3 if column not in names]
-    raise_if([Fault(name, "line 2", "other columns", f"a column {column!r}") for column in absent], WeatherError)
+    absent = [Fault(name, "line 2", "other columns", f"a column {each!r}") for each in TMY3 if each not in names]
+    raise_if(absent, WeatherError)
     wanted = [names.index(column) for column in TMY3]
 
     def cells(line: str) -> list[str]:
@@ -256,10 +254,7 @@ def _numbers(name: str, lines: list[str], layout: _Layout) -> tuple[dict[str, In
             rows.append(layout.cells(line))
         except ValueError as error:
             shapes.setdefault(str(error), []).append(number)
-    faults = [
-        Fault(name, f"line {wrong[0]}{_more(len(wrong))}", "another shape", expected)
-        for expected, wrong in shapes.items()
-    ]
+    faults = [Fault(name, f"line {at[0]}{_more(len(at))}", "another shape", right) for right, at in shapes.items()]
     if not rows and not faults:
         faults = [Fault(name, "file", "no hours", "8760 or 8784 lines of hours after the header")]
     raise_if(faults, WeatherError)
