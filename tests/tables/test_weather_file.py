@@ -220,7 +220,7 @@ def test_the_sun_stands_in_the_lit_part_of_the_hour(write: Write) -> None:
 @pytest.mark.parametrize("late", [0, 13, 30, 60, -30])
 def test_a_clock_that_is_off_is_measured(write: Write, late: int) -> None:
     path = write(epw(late_min=late))
-    assert clock_of(path) == pytest.approx(late, abs=1.5)
+    assert clock_of(path) == pytest.approx(late, abs=0.2)
     weather, findings = read_weather("place.epw", path)
     assert rules(findings) == (["weather_clock"] if late else [])
     right, _ = read_weather("place.epw", write(epw()))
