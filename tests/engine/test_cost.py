@@ -119,8 +119,8 @@ def test_cost_by_hand(family: str, static_m: float, demand: float, columns: dict
 
 def test_what_has_a_rest_is_what_the_price_list_says() -> None:
     """Goods are credited with their unused life, works are not: as the price list marks each item."""
-    goods = {"mounting_wp", "dc_wiring_wp", "dc_wiring_site", "relief_and_check_set", "check_valve_set",
-             "suction_set", "dry_run_and_level_switch", "cooling_sleeve"}  # fmt: skip
+    goods = {"mounting_wp", "mounting_tracker_wp", "dc_wiring_wp", "dc_wiring_site", "relief_and_check_set",
+             "check_valve_set", "suction_set", "dry_run_and_level_switch", "cooling_sleeve"}  # fmt: skip
     assert {row.item for row in bed.context().catalogue.price_rows if row.residual} == goods
 
 
