@@ -30,16 +30,17 @@ from planner.glossary import Quantity, glossary
 from planner.outputs import folder as output_folder
 from planner.outputs import tables as output_tables
 from planner.plan import LoadedPlan, input_files, read_plan
-from planner.tables import catchments, demand, inventory, neighbours, rasters, screening, wells
+from planner.tables import catchments, demand, inventory, neighbours, rasters, resource, screening, wells
 from planner.tables.boundary import read_boundary, read_polygons
 from planner.tables.raster_files import open_raster
 from planner.tables.step import Finding, Step
+from planner.tables.weather_file import read_weather
 from planner.texts import of_kind
 
 if TYPE_CHECKING:
     import geopandas
 
-STEPS: tuple[ModuleType, ...] = (screening, rasters, catchments, demand, wells, neighbours)
+STEPS: tuple[ModuleType, ...] = (screening, rasters, resource, catchments, demand, wells, neighbours)
 SCREENING: tuple[ModuleType, ...] = (screening,)
 
 Tell = Callable[[str], None]
@@ -221,8 +222,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
             return None
 
     def look_at(name: str) -> None:
-        source = getattr(plan.plan.rasters, name)
-        with open_raster(name, source, plan.resolve(source.file)):
+        with open_raster(name, getattr(plan.plan.rasters, name), plan.resolve):
             pass
 
     catalogue = attempt(lambda: load_catalogue(plan))
@@ -230,11 +230,17 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
     for name in type(plan.plan.rasters).model_fields:
         if getattr(plan.plan.rasters, name) is not None:
             attempt(partial(look_at, name))
+    weather = plan.plan.weather
+    if weather is not None:
+        attempt(lambda: read_weather(weather.file, plan.resolve(weather.file)))
     attempt(lambda: read_boundary(plan))
     if table is not None:
         screened = attempt(lambda: screening.run(table.sites, plan))
         if screened is not None:
-            attempt(lambda: rasters.run(table.sites.join(screened.columns), plan))
+            sites = table.sites.join(screened.columns)
+            ground = attempt(lambda: rasters.run(sites, plan))
+            height = np.nan if ground is None else ground.columns["elevation_m"]
+            attempt(lambda: resource.run(sites.assign(elevation_m=height), plan))
     if first is not None or catalogue is None or table is None:
         raise type(first)(faults) if first is not None else InternalError("inputs were not read")
     return catalogue, table
@@ -360,7 +366,7 @@ def _write_map(
         areas, bounds = simplify_areas(polygons, area.name_field), tuple(polygons.total_bounds)
     relief = None
     if elevation is not None:
-        relief = make_relief(plan.resolve(elevation.file), bounds, elevation.nodata)
+        relief = make_relief(plan.resolve(elevation.names[0]), bounds, elevation.nodata)
     page = map_page(
         sites,
         areas,

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import os
-import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,9 +23,11 @@ from pydantic import (
     ValidationError,
     ValidationInfo,
     field_validator,
+    model_validator,
 )
 
 from planner.errors import Fault, PlanError, raise_if
+from planner.plan_text import path_faults, place_of, text_of
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
@@ -104,22 +104,54 @@ class Area(Section):
 class RasterSource(Section):
     """One raster. `scale` and `offset` override those stored in the file; `nodata` likewise."""
 
-    file: str = Field(description="GeoTIFF or another raster that GDAL reads from disk")
+    file: str | None = Field(None, description="GeoTIFF or another raster that GDAL reads from disk")
+    files: Annotated[tuple[str, ...], Field(min_length=12, max_length=12)] | None = Field(
+        None, description="twelve such files instead, January first, on one grid"
+    )
     unit: str = Field(description="unit of the values after scale and offset")
     bands: tuple[int, ...] | None = Field(None, description="band numbers, 1-based, in month order")
     scale: float | None = Field(None, description="value = stored × scale + offset")
     offset: float | None = Field(None, description="value = stored × scale + offset")
     nodata: float | None = Field(None, description="stored value that means no data")
 
+    @model_validator(mode="after")
+    def _one_of_two(self) -> RasterSource:
+        if (self.file is None) == (self.files is None):
+            raise ValueError("either file = one name or files = [12 names]")
+        return self
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The file, or the twelve."""
+        return self.files or (self.file or "",)
+
 
 class Rasters(Section):
-    solar: RasterSource | None = Field(None, description="global horizontal irradiation, 12 bands")
-    air_temperature: RasterSource | None = Field(None, description="monthly mean air temperature")
+    solar: RasterSource | None = Field(None, description="global horizontal irradiation, monthly or annual")
+    diffuse: RasterSource | None = Field(None, description="diffuse horizontal irradiation, monthly")
+    clearness_spread: RasterSource | None = Field(
+        None, description="standard deviation of the daily clearness index within each month"
+    )
+    air_temperature: RasterSource | None = Field(None, description="mean air temperature, monthly or annual")
+    temperature_range: RasterSource | None = Field(
+        None, description="mean daily range of air temperature, monthly or annual"
+    )
     elevation: RasterSource | None = Field(None, description="ground elevation")
     water_level: RasterSource | None = Field(None, description="depth to water, a regional prior")
     well_yield: RasterSource | None = Field(None, description="yield of wells, a regional prior")
     population: RasterSource | None = Field(None, description="people a cell")
     wind_speed: RasterSource | None = Field(None, description="wind speed at module height, monthly or annual")
+
+    @model_validator(mode="after")
+    def _sun_beside(self) -> Rasters:
+        alone = [name for name in ("diffuse", "clearness_spread", "temperature_range") if getattr(self, name)]
+        if alone and self.solar is None:
+            raise ValueError(f"a solar raster beside {', '.join(alone)}")
+        return self
+
+
+class Weather(Section):
+    file: str = Field(description="hourly year of one place: EPW, TMY2 or TMY3")
 
 
 class Demand(Section):
@@ -283,6 +315,7 @@ class Uncertainty(Section):
         default_factory=lambda: dict(YIELD_FACTOR),
         description="× and ÷, by grade; a yield from a prior counts as D",
     )
+    solar_share: Share = Field(0.08, description="half-width of the range of a solar raster or weather file, share")
 
     @field_validator("rest_level_m", "drawdown_factor", "yield_factor")
     @classmethod
@@ -305,6 +338,7 @@ class Plan(Section):
     inventory: Inventory
     area: Area | None = None
     rasters: Rasters = Field(default_factory=Rasters)
+    weather: Weather | None = None
     demand: Demand = Field(default_factory=Demand)
     well: Well = Field(default_factory=Well)
     pipes: Pipes = Field(default_factory=Pipes)
@@ -322,12 +356,8 @@ WITHOUT_EFFECT = {
     "programme.language": "outputs are in English",
     "inventory.sheet": "only CSV is read",
     "area.equity_field": "no budget is allocated yet",
-    "rasters.diffuse": "the diffuse share is modelled",
-    "rasters.clearness_spread": "the spread of days is modelled",
-    "rasters.temperature_range": "a daily range of 10 K is used",
     "rasters.recharge": "abstraction is not compared with recharge yet",
     "rasters.road_distance": "distance is straight line × detour",
-    "weather": "monthly rasters are used",
     "portfolio": "no budget is allocated yet",
     "ranking.weights": "rank is by cost per cubic metre",
     "uncertainty.draws": "no random draws are made yet",
@@ -362,14 +392,14 @@ class LoadedPlan:
 
 def read_plan(path: Path) -> LoadedPlan:
     """Read and validate a plan file; raises PlanError that names every fault."""
-    text = _read_text(path)
+    text = text_of(path)
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         hint = "; write paths with / or between single quotes" if "\\" in text else ""
         raise PlanError([Fault(str(path), "TOML", str(error), f"valid TOML{hint}")]) from error
     without_effect = _take_without_effect(raw)
-    faults = _path_faults(_files(raw), path, text)
+    faults = path_faults(_files(raw), path, text)
     try:
         plan = Plan.model_validate(raw)
     except ValidationError as error:
@@ -386,8 +416,8 @@ def input_files(plan: Plan) -> dict[str, str]:
 def _files(plan: dict[str, Any]) -> dict[str, str]:
     """The same of a plan that need not be valid: whatever is text where the name of a file belongs."""
     keys = ["inventory.file", "area.boundary"]
-    keys += [f"rasters.{name}.file" for name in Rasters.model_fields]
-    keys += ["equipment.pumps", "equipment.prices"]
+    keys += [f"rasters.{name}.{key}" for name in Rasters.model_fields for key in ("file", "files")]
+    keys += ["weather.file", "equipment.pumps", "equipment.prices"]
     found = {}
     for key in keys:
         value: Any = plan
@@ -395,20 +425,10 @@ def _files(plan: dict[str, Any]) -> dict[str, str]:
             value = value.get(part) if isinstance(value, dict) else None
         if isinstance(value, str):
             found[key] = value
+        elif isinstance(value, list | tuple):
+            names = enumerate(value, start=1)
+            found |= {f"{key}.{number:02d}": name for number, name in names if isinstance(name, str)}
     return found
-
-
-def _read_text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError as error:
-        raise PlanError([Fault(str(path), "file", "nothing at this path", "a plan file (TOML)")]) from error
-    except IsADirectoryError as error:
-        raise PlanError([Fault(str(path), "file", "a folder", "a plan file (TOML)")]) from error
-    except UnicodeDecodeError as error:
-        raise PlanError([Fault(str(path), f"byte {error.start}", "text that is not UTF-8", "UTF-8")]) from error
-    except OSError as error:
-        raise PlanError([Fault(str(path), "file", str(error.strerror or error), "a readable file")]) from error
 
 
 def _take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
@@ -449,7 +469,7 @@ def _faults(error: ValidationError, path: Path, text: str) -> list[Fault]:
             expected = _nearest(place)
         elif item["type"] == "missing":
             expected = "this key, it has no default"
-        faults.append(Fault(str(path), _place(place, text), found, expected))
+        faults.append(Fault(str(path), place_of(place, text), found, expected))
     return faults
 
 
@@ -469,35 +489,3 @@ def _nearest(place: list[str]) -> str:
 def _keys_without_effect(sections: list[str]) -> list[str]:
     prefix = "".join(f"{part}." for part in sections)
     return [key[len(prefix) :] for key in WITHOUT_EFFECT if key.startswith(prefix) and "." not in key[len(prefix) :]]
-
-
-def _place(parts: list[str], text: str) -> str:
-    """`[section] key, line N`: the line is that of the key inside its section, when it can be found."""
-    keys = [part for part in parts if not part.isdigit()]
-    label = f"[{keys[0]}] {' '.join(keys[1:])}".strip() if len(keys) > 1 else "".join(keys)
-    inside = ""
-    for number, line in enumerate(text.splitlines(), start=1):
-        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
-        if header:
-            inside = header.group(1)
-            if inside == ".".join(keys):
-                return f"{label}, line {number}"
-        if (
-            keys[1:]
-            and inside in {keys[0], ".".join(keys[:-1])}
-            and re.match(rf"\s*[\"']?{re.escape(keys[1 if inside == keys[0] else -1])}[\"']?\s*=", line)
-        ):
-            return f"{label}, line {number}"
-    return label
-
-
-def _path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
-    faults = []
-    for key, name in files.items():
-        place = _place(key.split("."), text)
-        if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+://", name) or name.startswith("/vsi"):
-            faults.append(Fault(str(path), place, repr(name), "a file on disk, not an address"))
-        elif not os.path.isfile(path.parent / name):  # False too for names that no disk can hold
-            hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
-            faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
-    return faults

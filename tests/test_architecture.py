@@ -24,13 +24,13 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 # Layers, lowest first; a module imports from layers below its own, and from its own folder where `WITHIN` says so.
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "physics.equation", "__init__"),
-    ("physics",),
+    ("physics", "plan_text"),
     ("glossary", "texts", "plan"),
     ("catalogue",),
     ("engine",),
     ("tables.step",),
-    ("tables.cells", "tables.boundary", "tables.raster_files"),
-    ("tables.duplicates", "tables.inventory_file"),
+    ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
+    ("tables.duplicates", "tables.inventory_file", "tables.raster_limits"),
     ("tables", "choice", "outputs"),
     ("chunks",),
     ("pipeline",),
@@ -40,7 +40,10 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
-HELPERS = {"step", "cells", "boundary", "duplicates", "raster_files", "inventory_file"}
+HELPERS = {"step", "cells", "boundary", "duplicates", "raster_files", "raster_limits", "inventory_file"} | {
+    "weather_file",
+    "world_climate",
+}
 HEAVY = ("numba", "pandas", "numpy", "pvlib", "geopandas", "rasterio", "scipy", "pyarrow", "pyproj", "shapely")
 MAX_LINES = 500
 

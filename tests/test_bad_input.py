@@ -131,8 +131,8 @@ def raster_elsewhere(plan: Path) -> None:
     write_solar(plan, west=40.0)
 
 
-def raster_of_one_band(plan: Path) -> None:
-    write_solar(plan, bands=1)
+def raster_of_three_bands(plan: Path) -> None:
+    write_solar(plan, bands=3)
 
 
 def raster_unit(plan: Path) -> None:
@@ -145,6 +145,17 @@ def raster_in_another_unit(plan: Path) -> None:
 
 def no_raster(plan: Path) -> None:
     (plan.parent / "solar.tif").write_bytes(b"no raster at all")
+
+
+def one_raster_as_twelve(plan: Path) -> None:
+    names = ", ".join(['"solar.tif"'] * 12)
+    rewrite(plan, 'file = "solar.tif"', f"files = [{names}]")
+
+
+def no_weather(plan: Path) -> None:
+    (plan.parent / "hours.epw").write_text("no weather at all\n", encoding="utf-8")
+    with plan.open("a", encoding="utf-8") as file:
+        file.write('\n[weather]\nfile = "hours.epw"\n')
 
 
 def no_polygons(plan: Path) -> None:
@@ -180,10 +191,12 @@ SPOILT = {
     workbook: ("wells.xlsx", "CSV"),
     raster_without_crs: ("solar.tif", "CRS", "found none"),
     raster_elsewhere: ("solar.tif", "extent", "40.000", "30.0"),
-    raster_of_one_band: ("solar.tif", "bands", "12"),
+    raster_of_three_bands: ("solar.tif", "bands", "12 or 1"),
     raster_unit: ("solar.tif", "'kWh'", "kWh/m2/day"),
     raster_in_another_unit: ("solar.tif", "the values fit unit = 'kWh/m2/day'"),
     no_raster: ("solar.tif", "a raster that can be read"),
+    one_raster_as_twelve: ("solar.tif", "[rasters] solar files", "a file for each", "bands: found 12"),
+    no_weather: ("hours.epw",),
     no_polygons: ("area.geojson",),
     unknown_name_field: ("[area] name_field", "'nmae'", "'name'"),
     negative_price: ("prices.csv", "-0.22"),
@@ -219,7 +232,7 @@ def test_a_first_run_that_is_refused_leaves_no_folder(
 
 
 def test_all_faults_are_told_in_one_message(programme: Path, planner: Planner) -> None:
-    spoilt = (wrong_unit, unknown_column, raster_without_crs, no_polygons, negative_price)
+    spoilt = (wrong_unit, unknown_column, raster_without_crs, no_weather, no_polygons, negative_price)
     for spoil in spoilt:
         spoil(programme)
     code, told = planner("run", programme, "--out", programme.parent / "out")

@@ -202,6 +202,67 @@ def test_a_key_without_effect_is_no_key_that_acts() -> None:
             assert section not in fields
 
 
+# Rasters and weather ----------------------------------------------------------------------------------------
+
+TWELVE = "['" + "', '".join(["wells.csv"] * 12) + "']"
+
+
+@pytest.mark.parametrize(
+    ("added", "place", "expected"),
+    [
+        ("solar = { unit = 'W/m2' }\n", "[rasters] solar, line 4", "either file = one name or files = [12 names]"),
+        (
+            f"solar = {{ file = 'wells.csv', files = {TWELVE}, unit = 'W/m2' }}\n",
+            "[rasters] solar, line 4",
+            "either file = one name or files = [12 names]",
+        ),
+        (
+            "solar = { files = ['wells.csv'], unit = 'W/m2' }\n",
+            "[rasters] solar files, line 4",
+            "at least 12 items",
+        ),
+        (
+            "diffuse = { file = 'wells.csv', unit = 'W/m2' }\ntemperature_range = { file = 'wells.csv', unit = 'K' }\n",
+            "rasters, line 3",
+            "a solar raster beside diffuse, temperature_range",
+        ),
+    ],
+)
+def test_a_raster_is_one_file_or_twelve_and_has_the_sun_beside_it(
+    write: Write, added: str, place: str, expected: str
+) -> None:
+    path = write(f"{START}[rasters]\n{added}")
+    fault = one_fault(path)
+    assert fault.startswith(f"{path}: {place}: found ")
+    assert expected in fault
+
+
+def test_every_file_of_twelve_is_an_input(write: Write) -> None:
+    loaded = read_plan(write(f"{START}[rasters]\nsolar = {{ files = {TWELVE}, unit = 'W/m2' }}\n"))
+    keys = {"inventory.file", *(f"rasters.solar.files.{number:02d}" for number in range(1, 13))}
+    assert set(input_files(loaded.plan)) == keys
+    assert loaded.plan.rasters.solar is not None
+    assert loaded.plan.rasters.solar.names == ("wells.csv",) * 12
+
+
+@pytest.mark.parametrize(
+    ("head", "line"),
+    [("[rasters]\nsolar = { unit = 'W/m2', files = ", 4), ("[rasters.solar]\nunit = 'W/m2'\nfiles = ", 5)],
+)
+def test_one_missing_file_of_twelve_is_told(write: Write, head: str, line: int) -> None:
+    names = TWELVE.replace("wells.csv", "nowhere.tif", 3).replace("nowhere.tif", "wells.csv", 2)
+    fault = one_fault(write(START + head + names + (" }\n" if "{" in head else "\n")))
+    assert f"[rasters] solar files, line {line}: found no file at 'nowhere.tif'" in fault
+
+
+def test_a_weather_file_is_an_input(write: Write) -> None:
+    loaded = read_plan(write(START + "[weather]\nfile = 'wells.csv'\n"))
+    assert input_files(loaded.plan)["weather.file"] == "wells.csv"
+    assert "weather" not in loaded.without_effect
+    assert "[weather] file, line 4: found no file" in one_fault(write(START + "[weather]\nfile = 'hours.epw'\n"))
+    assert "[weather] file" in one_fault(write(START + "[weather]\n"))
+
+
 # The file and the files it names ----------------------------------------------------------------------------
 
 
@@ -241,6 +302,8 @@ def test_a_backslash_that_toml_lets_through_is_told_too(write: Write, written: s
         "[inventory]\nfile = '{}'\n",
         START + "[area]\nboundary = '{}'\n",
         START + "[rasters]\nelevation = {{ file = '{}', unit = 'm' }}\n",
+        START + "[rasters]\nelevation = {{ files = ['{}'" + ", 'wells.csv'" * 11 + "], unit = 'm' }}\n",
+        START + "[weather]\nfile = '{}'\n",
         START + "[equipment]\npumps = '{}'\n",
         START + "[equipment]\nprices = '{}'\n",
     ],

@@ -53,7 +53,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     findings: list[Finding] = []
     if source is not None and not part.empty:
         latitude, longitude = (part[name].to_numpy(dtype="float64") for name in ("latitude", "longitude"))
-        with open_raster("population", source, plan.resolve(source.file)) as raster:
+        with open_raster("population", source, plan.resolve) as raster:
             on = on_raster(raster, *pixels(raster, latitude, longitude))
             counts = _allocate(raster, latitude, longitude, plan.plan.demand.service_distance_m)
         people[part.index] = np.where(on, counts, np.nan)

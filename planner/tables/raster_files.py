@@ -1,5 +1,7 @@
 """Rasters on disk: open, validate, read cells. Not a step; the steps that need a raster share it.
 
+A raster is one file, or twelve on one grid, January first.
+
 Conventions: the value of a cell belongs to the whole cell, and stands at the cell's centre when values are
 interpolated. Rows and columns count from 0 at the first stored cell. A missing value is NaN from here on.
 """
@@ -7,8 +9,8 @@ interpolated. Rows and columns count from 0 at the first stored cell. A missing 
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -44,47 +46,99 @@ class Unit(NamedTuple):
 
 
 METRES = {"m": Unit(), "ft": Unit((0.3048,))}
+YEAR_DAYS = sum(DAYS)
+IRRADIATION = {
+    "kWh/m2/day": Unit(),
+    "kWh/m2/month": Unit(tuple(1 / days for days in DAYS)),
+    "kWh/m2/year": Unit((1 / YEAR_DAYS,)),
+    "MJ/m2/day": Unit((1 / 3.6,)),
+    "MJ/m2/month": Unit(tuple(1 / 3.6 / days for days in DAYS)),
+    "MJ/m2/year": Unit((1 / 3.6 / YEAR_DAYS,)),
+    "W/m2": Unit((0.024,)),
+}
 # The first unit of each raster is ours. Names are the keys of [rasters].
 UNITS: dict[str, dict[str, Unit]] = {
-    "solar": {
-        "kWh/m2/day": Unit(),
-        "kWh/m2/month": Unit(tuple(1 / days for days in DAYS)),
-        "MJ/m2/day": Unit((1 / 3.6,)),
-        "W/m2": Unit((0.024,)),
-    },
+    "solar": IRRADIATION,
+    "diffuse": IRRADIATION,
+    "clearness_spread": {"1": Unit(), "%": Unit((0.01,))},
     "air_temperature": {"degC": Unit(), "K": Unit((1.0,), -273.15)},
+    "temperature_range": {"K": Unit(), "degC": Unit()},
     "wind_speed": {"m/s": Unit(), "km/h": Unit((1 / 3.6,))},
     "elevation": METRES,
     "water_level": METRES,
     "well_yield": {"m3/h": Unit(), "L/s": Unit((3.6,))},
     "population": {"people": Unit(), "people/km2": Unit()},
 }
-BANDS: dict[str, tuple[int, ...]] = {"solar": (12,), "air_temperature": (12,), "wind_speed": (12, 1)}
+# How many values a cell may have: 12 months, or 1 for the year or for good.
+BANDS: dict[str, tuple[int, ...]] = {
+    "solar": (12, 1),
+    "diffuse": (12,),
+    "clearness_spread": (12,),
+    "air_temperature": (12, 1),
+    "temperature_range": (12, 1),
+    "wind_speed": (12, 1),
+}
+
+
+def units_for(name: str, count: int) -> list[str]:
+    """Units that `count` values of a raster may have: totals of a month go with months, of a year with one band."""
+    ending = "/month" if count == 1 else "/year"
+    return [unit for unit in UNITS[name] if not unit.endswith(ending)]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One open file of a raster.
+
+    file    name as written in the plan
+    bands   band numbers in month order
+    scale   (bands,) value in the declared unit = scale × stored + offset
+    nodata  stored value that means no data, if any
+    masked  whether the file's own masks count
+    """
+
+    file: str
+    dataset: Any
+    bands: tuple[int, ...]
+    scale: Floats
+    offset: Floats
+    nodata: float | None
+    masked: bool
 
 
 @dataclass(frozen=True)
 class Raster:
     """An open raster that has passed its checks. Values come out in the first of UNITS, but see `population`.
 
-    file       name as written in the plan
     unit       declared unit, spelled as in UNITS
-    bands      band numbers in month order
-    scale      (bands,) value in the declared unit = scale × stored + offset
-    nodata     stored value that means no data, if any
-    masked     whether the file's own masks count
+    parts      its file, or its twelve of one band each
     to_raster  WGS 84 longitude, latitude → coordinates of the raster
     """
 
     name: str
-    file: str
-    dataset: Any
     unit: str
-    bands: tuple[int, ...]
-    scale: Floats
-    offset: Floats
-    nodata: float | None
-    masked: bool
+    parts: tuple[Part, ...]
     to_raster: pyproj.Transformer
+
+    @property
+    def file(self) -> str:
+        """Name of the (first) file as written in the plan."""
+        return self.parts[0].file
+
+    @property
+    def dataset(self) -> Any:
+        """The (first) file; its grid is that of all."""
+        return self.parts[0].dataset
+
+    @property
+    def bands(self) -> tuple[int, ...]:
+        """Band numbers in month order, over all files."""
+        return tuple(band for part in self.parts for band in part.bands)
+
+    def place(self, band: int) -> tuple[str, str]:
+        """File and band, in words, that the values number `band` (from 0) come from."""
+        places = [(part.file, f"band {number}") for part in self.parts for number in part.bands]
+        return places[band]
 
     def convert(self, declared: Floats, unit: str) -> Floats:
         """Values read as being in `unit`, in our unit; the first axis is the band."""
@@ -99,6 +153,13 @@ class Raster:
         column = (-1,) + (1,) * (values.ndim - 1)
         declared: Floats = (values - offset) / np.asarray(factor).reshape(column)
         return declared
+
+    def stored(self, declared: Floats) -> Floats:
+        """Values in the declared unit as they stand in the file."""
+        scale, offset = (np.concatenate([getattr(part, key) for part in self.parts]) for key in ("scale", "offset"))
+        column = (-1,) + (1,) * (declared.ndim - 1)
+        values: Floats = (declared - offset.reshape(column)) / scale.reshape(column)
+        return values
 
 
 @dataclass(frozen=True)
@@ -118,79 +179,121 @@ class Sample:
 
 
 @contextmanager
-def open_raster(name: str, source: RasterSource, path: Path) -> Iterator[Raster]:
-    """Open `[rasters] name`. Raises RasterError with every fault of the file and of its declaration."""
+def open_raster(name: str, source: RasterSource, resolve: Callable[[str], Path]) -> Iterator[Raster]:
+    """Open `[rasters] name`; `resolve` gives the path of a name as written.
+
+    Raises RasterError with every fault of the files and of their declaration.
+    """
     unit = source.unit.strip().replace("²", "2").replace("³", "3").replace("°C", "degC")
-    faults = []
-    if unit not in UNITS[name]:
-        faults.append(
-            Fault(source.file, f"[rasters] {name} unit", repr(source.unit), "one of: " + ", ".join(UNITS[name]))
-        )
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # told below, as a fault
-            dataset = rasterio.open(path)
-    except (RasterioError, OSError) as error:
-        raise RasterError([*faults, Fault(source.file, "file", _short(error), "a raster that can be read")]) from error
-    with dataset:
-        bands, band_faults = _bands(name, source, dataset)
-        transformer, place_faults = _transformer(source, dataset)
-        faults += band_faults + place_faults
-        scale, offset = _scaling(source, dataset, bands) if not band_faults else (np.ones(1), np.zeros(1))
-        if (scale == 0).any():
-            faults.append(Fault(source.file, "scale", "0", "another number"))
+    faults: list[Fault] = []
+    parts: list[Part] = []
+    if source.files and 12 not in BANDS.get(name, (1,)):
+        raise RasterError([Fault(source.names[0], f"[rasters] {name} files", "12 files", "file = one raster")])
+    if len(set(source.names)) < len(source.names):
+        faults += _repeated(name, source)
+    with ExitStack() as stack:
+        transformer = None
+        for file in source.names:
+            try:
+                with warnings.catch_warnings():
+                    warnings.simplefilter("ignore", NotGeoreferencedWarning)  # told below, as a fault
+                    dataset = stack.enter_context(rasterio.open(resolve(file)))
+            except (RasterioError, OSError) as error:
+                faults.append(Fault(file, "file", _short(error), "a raster that can be read"))
+                continue
+            part, found = _part(name, source, file, dataset)
+            turned, displaced = _transformer(file, dataset)
+            faults += found + displaced
+            if parts and turned is not None and not displaced:
+                faults += _other_grid(part, parts[0])
+            if not displaced:
+                transformer = transformer or turned
+                parts.append(part)
+        count = 12 if source.files else len(source.bands or (parts[0].bands if parts else ()))
+        faults = _unit_faults(name, source, unit, count) + faults
         raise_if(faults, RasterError)
         assert transformer is not None
-        flags = [set(dataset.mask_flag_enums[band - 1]) for band in bands]
-        yield Raster(
-            name,
-            source.file,
-            dataset,
-            unit,
-            bands,
-            scale,
-            offset,
-            source.nodata if source.nodata is not None else dataset.nodatavals[bands[0] - 1],
-            # A mask made from the file's nodata value must not outvote the plan's.
-            any(not each or each - {MaskFlags.all_valid, MaskFlags.nodata} for each in flags),
-            transformer,
-        )
+        yield Raster(name, unit, tuple(parts), transformer)
 
 
-def _bands(name: str, source: RasterSource, dataset: Any) -> tuple[tuple[int, ...], list[Fault]]:
-    allowed = BANDS.get(name, (1,))
+def _repeated(name: str, source: RasterSource) -> list[Fault]:
+    """A file that stands for two months was copied and not renamed."""
+    again = sorted({file for file in source.names if source.names.count(file) > 1})
+    return [Fault(file, f"[rasters] {name} files", "one file for several months", "a file for each") for file in again]
+
+
+def _unit_faults(name: str, source: RasterSource, unit: str, count: int) -> list[Fault]:
+    place = f"[rasters] {name} unit"
+    usable = units_for(name, count)
+    if unit not in UNITS[name]:
+        return [Fault(source.names[0], place, repr(source.unit), "one of: " + ", ".join(usable))]
+    if unit in usable or count not in BANDS.get(name, (1,)):
+        return []
+    if count == 1:
+        year = unit.replace("/month", "/year")
+        expected = f"{year!r}; of the mean month's total, with scale = {12 * (source.scale or 1):g}"
+        return [Fault(source.names[0], place, f"{unit!r} with one band", expected)]
+    month = unit.replace("/year", "/month")
+    return [Fault(source.names[0], place, f"{unit!r} with 12 months", f"{month!r} or another unit of a month")]
+
+
+def _part(name: str, source: RasterSource, file: str, dataset: Any) -> tuple[Part, list[Fault]]:
+    bands, faults = _bands(name, source, file, dataset)
+    if faults:
+        return Part(file, dataset, bands, np.ones(1), np.zeros(1), None, False), faults
+    scale, offset = _scaling(source, dataset, bands)
+    if (scale == 0).any():
+        faults.append(Fault(file, "scale", "0", "another number"))
+    flags = [set(dataset.mask_flag_enums[band - 1]) for band in bands]
+    nodata = source.nodata if source.nodata is not None else dataset.nodatavals[bands[0] - 1]
+    # A mask made from the file's nodata value must not outvote the plan's.
+    masked = any(not each or each - {MaskFlags.all_valid, MaskFlags.nodata} for each in flags)
+    return Part(file, dataset, bands, scale, offset, nodata, masked), faults
+
+
+def _bands(name: str, source: RasterSource, file: str, dataset: Any) -> tuple[tuple[int, ...], list[Fault]]:
+    allowed = (1,) if source.files else BANDS.get(name, (1,))
     bands = source.bands or tuple(range(1, dataset.count + 1))
     faults = [
-        Fault(
-            source.file,
-            f"band {band}",
-            f"{dataset.count} bands in the file",
-            "a band of the file, counted from 1",
-        )
+        Fault(file, f"band {band}", f"{dataset.count} bands in the file", "a band of the file, counted from 1")
         for band in bands
         if not 1 <= band <= dataset.count
     ]
     if len(bands) not in allowed:
         wanted = " or ".join(str(count) for count in allowed)
         expected = f"{wanted}; choose them with bands = [numbers]" if dataset.count > min(allowed) else wanted
-        faults.append(Fault(source.file, "bands", str(len(bands)), expected))
+        faults.append(Fault(file, "bands", str(len(bands)), expected))
     if not faults:
         faults = [
-            Fault(source.file, f"band {band}", f"values of type {dataset.dtypes[band - 1]}", "real numbers")
+            Fault(file, f"band {band}", f"values of type {dataset.dtypes[band - 1]}", "real numbers")
             for band in bands
             if dataset.dtypes[band - 1].startswith("complex")
         ]
         different = {str(dataset.nodatavals[band - 1]) for band in bands}
         if source.nodata is None and len(different) > 1:
-            faults.append(
-                Fault(
-                    source.file,
-                    "nodata",
-                    ", ".join(sorted(different)),
-                    "one value for all bands, or nodata in the plan",
-                )
-            )
+            found = ", ".join(sorted(different))
+            faults.append(Fault(file, "nodata", found, "one value for all bands, or nodata in the plan"))
     return bands, faults
+
+
+def _other_grid(part: Part, first: Part) -> list[Fault]:
+    """The months of a raster must lie on one another: same size, same cells to a thousandth, same CRS."""
+    grid, other = part.dataset.transform, first.dataset.transform
+    near = max(abs(grid.a), abs(grid.e)) * 1e-3
+    reach = max(part.dataset.shape)
+    stretch = reach * max(abs(grid.a - other.a), abs(grid.e - other.e))
+    shift = max(abs(grid.c - other.c), abs(grid.f - other.f), stretch)
+    faults = []
+    if part.dataset.shape != first.dataset.shape or shift > near:
+        faults.append(Fault(part.file, "grid", _grid(part), f"that of {first.file}, {_grid(first)}"))
+    if part.dataset.crs != first.dataset.crs:
+        faults.append(Fault(part.file, "CRS", str(part.dataset.crs), f"that of {first.file}, {first.dataset.crs}"))
+    return faults
+
+
+def _grid(part: Part) -> str:
+    (height, width), grid = part.dataset.shape, part.dataset.transform
+    return f"{height} x {width} cells of {grid.a:g} by {grid.e:g} from {grid.c:g}, {grid.f:g}"
 
 
 def _scaling(source: RasterSource, dataset: Any, bands: tuple[int, ...]) -> tuple[Floats, Floats]:
@@ -200,19 +303,19 @@ def _scaling(source: RasterSource, dataset: Any, bands: tuple[int, ...]) -> tupl
     return np.array(scale, dtype="float64"), np.array(offset, dtype="float64")
 
 
-def _transformer(source: RasterSource, dataset: Any) -> tuple[pyproj.Transformer | None, list[Fault]]:
+def _transformer(file: str, dataset: Any) -> tuple[pyproj.Transformer | None, list[Fault]]:
     grid = dataset.transform
     if dataset.crs is None:
-        return None, [Fault(source.file, "CRS", "none", "a coordinate reference system stored with the raster")]
+        return None, [Fault(file, "CRS", "none", "a coordinate reference system stored with the raster")]
     if grid.is_identity:
-        return None, [Fault(source.file, "grid", "no position", "an origin and a cell size stored with the raster")]
+        return None, [Fault(file, "grid", "no position", "an origin and a cell size stored with the raster")]
     if grid.b != 0 or grid.d != 0:
-        return None, [Fault(source.file, "grid", "a rotated grid", "rows and columns along the axes of the CRS")]
+        return None, [Fault(file, "grid", "a rotated grid", "rows and columns along the axes of the CRS")]
     try:
         crs = pyproj.CRS.from_user_input(dataset.crs)
         return pyproj.Transformer.from_crs(WGS84, crs, always_xy=True), []
     except pyproj.exceptions.ProjError as error:
-        return None, [Fault(source.file, "CRS", _short(error), "a CRS that can be related to WGS 84")]
+        return None, [Fault(file, "CRS", _short(error), "a CRS that can be related to WGS 84")]
 
 
 def _short(error: Exception) -> str:
@@ -265,24 +368,31 @@ def read_window(raster: Raster, rows: tuple[int, int], columns: tuple[int, int])
     Raises RasterError when the file breaks off or is damaged there.
     """
     window = Window.from_slices(rows, columns)
-    bands = list(raster.bands)
+    values = np.concatenate([_read_part(part, window) for part in raster.parts])
+    return raster.convert(values, raster.unit)
+
+
+def _read_part(part: Part, window: Window) -> Floats:
+    """Values of one file in the declared unit, NaN where no data."""
+    bands = list(part.bands)
     try:
-        stored = raster.dataset.read(bands, window=window)
-        masks = raster.dataset.read_masks(bands, window=window) if raster.masked else None
+        stored = part.dataset.read(bands, window=window)
+        masks = part.dataset.read_masks(bands, window=window) if part.masked else None
     except RasterioError as error:
-        place = f"rows {rows[0]} to {rows[1] - 1}, columns {columns[0]} to {columns[1] - 1}"
-        raise RasterError([Fault(raster.file, place, _short(error), "cells that can be read")]) from error
+        (top, bottom), (left, right) = window.toranges()
+        place = f"rows {top} to {bottom - 1}, columns {left} to {right - 1}"
+        raise RasterError([Fault(part.file, place, _short(error), "cells that can be read")]) from error
     values = stored.astype("float64")
     missing = ~np.isfinite(values)
-    if raster.nodata is not None:
+    if part.nodata is not None:
         # Compared as stored: -3.4e38 written to 32 bits is not the same 64-bit number.
-        target = stored.dtype.type(raster.nodata) if stored.dtype.kind == "f" else raster.nodata
+        target = stored.dtype.type(part.nodata) if stored.dtype.kind == "f" else part.nodata
         missing |= stored == target
     if masks is not None:
         missing |= masks == 0
-    values = values * raster.scale[:, None, None] + raster.offset[:, None, None]
+    values = values * part.scale[:, None, None] + part.offset[:, None, None]
     values[missing] = np.nan
-    return raster.convert(values, raster.unit)
+    return np.asarray(values, dtype="float64")
 
 
 def block_shape(raster: Raster) -> tuple[int, int]:

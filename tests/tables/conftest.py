@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+import rasterio
 
 from planner.glossary import glossary
 from planner.plan import LoadedPlan, Plan
@@ -16,6 +17,7 @@ from planner.tables.step import CHECK_COLUMNS, Step
 
 MakeSites = Callable[..., pd.DataFrame]
 MakePlan = Callable[..., LoadedPlan]
+MakeRaster = Callable[..., str]
 
 
 @pytest.fixture
@@ -70,3 +72,40 @@ def keeps_promise() -> Callable[[Step, pd.DataFrame, tuple[str, ...]], None]:
             assert quantity.high is None or (known <= quantity.high).all(), (name, known.max())
 
     return check
+
+
+@pytest.fixture
+def make_raster(tmp_path: Path) -> MakeRaster:
+    """Write bands (bands, rows, columns) or one band to a file; returns its path.
+
+    Unless told otherwise cells are of 0.1 degrees from the north-western corner 30°E 9.7°S.
+    """
+
+    def make(
+        name: str,
+        values: Any,
+        *,
+        crs: str | None = "EPSG:4326",
+        transform: Any = None,
+        scale: float | None = None,
+        offset: float | None = None,
+        mask: Any = None,
+        **profile: Any,
+    ) -> str:
+        bands = np.atleast_3d(values) if np.ndim(values) == 0 else np.asarray(values)
+        bands = bands[None] if bands.ndim == 2 else bands
+        count, height, width = bands.shape
+        profile = {"driver": "GTiff", "dtype": str(bands.dtype), "crs": crs, **profile}
+        profile["transform"] = transform or rasterio.Affine(0.1, 0, 30.0, 0, -0.1, -9.7)
+        path = tmp_path / name
+        with rasterio.open(path, "w", count=count, height=height, width=width, **profile) as target:
+            target.write(bands)
+            if scale is not None:
+                target.scales = (scale,) * count
+            if offset is not None:
+                target.offsets = (offset,) * count
+            if mask is not None:
+                target.write_mask(mask)
+        return str(path)
+
+    return make

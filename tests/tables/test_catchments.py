@@ -165,7 +165,7 @@ def test_area_of_cells_in_degrees(cell, tolerance, make_raster):
     # Independent library: geodesic polygon of GeographicLib, its edges finely divided along the parallels.
     file = make_raster(np.ones((3, 3)), grid(30.0, -9.7, cell), "EPSG:4326")
     source = RasterSource(file=file, unit="people/km2")
-    with raster_files.open_raster("population", source, Path(file)) as raster:
+    with raster_files.open_raster("population", source, Path) as raster:
         areas = catchments._cell_areas_km2(raster, (0, 3), (0, 3))
     for row, area in enumerate(areas):
         north, steps = -9.7 - row * cell, np.linspace(0, cell, 101)

@@ -1,0 +1,56 @@
+"""The text of a plan file: reading it, where in it a key stands, and whether the files it names are there."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+from planner.errors import Fault, PlanError
+
+
+def text_of(path: Path) -> str:
+    """The text, without a byte-order mark; raises PlanError that says why there is none."""
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError as error:
+        raise PlanError([Fault(str(path), "file", "nothing at this path", "a plan file (TOML)")]) from error
+    except IsADirectoryError as error:
+        raise PlanError([Fault(str(path), "file", "a folder", "a plan file (TOML)")]) from error
+    except UnicodeDecodeError as error:
+        raise PlanError([Fault(str(path), f"byte {error.start}", "text that is not UTF-8", "UTF-8")]) from error
+    except OSError as error:
+        raise PlanError([Fault(str(path), "file", str(error.strerror or error), "a readable file")]) from error
+
+
+def place_of(parts: list[str], text: str) -> str:
+    """`[section] key, line N`: the line is that of the key inside its section, when it can be found."""
+    keys = [part for part in parts if not part.isdigit()]
+    label = f"[{keys[0]}] {' '.join(keys[1:])}".strip() if len(keys) > 1 else "".join(keys)
+    inside = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
+        if header:
+            inside = header.group(1)
+            if inside == ".".join(keys):
+                return f"{label}, line {number}"
+        if (
+            keys[1:]
+            and inside in {keys[0], ".".join(keys[:-1])}
+            and re.match(rf"\s*[\"']?{re.escape(keys[1 if inside == keys[0] else -1])}[\"']?\s*=", line)
+        ):
+            return f"{label}, line {number}"
+    return label
+
+
+def path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
+    """A fault for each file that is not on disk; `files` is dotted key → name as written in the plan file `path`."""
+    faults = []
+    for key, name in files.items():
+        place = place_of(key.split("."), text)
+        if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+://", name) or name.startswith("/vsi"):
+            faults.append(Fault(str(path), place, repr(name), "a file on disk, not an address"))
+        elif not os.path.isfile(path.parent / name):  # False too for names that no disk can hold
+            hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
+            faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
+    return faults
