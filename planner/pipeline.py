@@ -25,6 +25,7 @@ from planner.choice.decision import DECISIONS, decide
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
 from planner.engine.assess import make_context
+from planner.engine.weather import Weather
 from planner.errors import Fault, InputError, InternalError
 from planner.glossary import Quantity, glossary
 from planner.outputs import folder as output_folder
@@ -111,7 +112,7 @@ def run(
     started = time.perf_counter()
     rows = chunks.to_assess(table.sites)
     sites = chunks.engine_sites(table.sites, rows, plan.plan, catalogue)
-    context = make_context(plan.plan, catalogue)
+    context = make_context(plan.plan, catalogue, weather_of(plan))
     done = 0
 
     def count(finished: int) -> None:
@@ -147,6 +148,14 @@ def run(
         decided[name] = np.nan
     table.take("choice", Step(decided), tuple(decided.columns), time.perf_counter() - started)
     return _write(plan, catalogue, table, checks, folder, tell)
+
+
+def weather_of(plan: LoadedPlan) -> Weather | None:
+    """The hourly year that the plan names."""
+    if plan.plan.weather is None:
+        return None
+    name = plan.plan.weather.file
+    return read_weather(name, plan.resolve(name))[0]
 
 
 def slug(name: str) -> str:

@@ -1,10 +1,11 @@
 """The choice of one site: of every pump × module × strings that can be built, the cheapest that will do.
 
 A design meets the demand when every month gets at least the plan's share of it, and the year its share, with as
-much less sun as the rules count on (`Site.low_sun`: an array that much smaller stands for it). Among those the least life-cycle cost per cubic metre used wins. When no design meets the demand, the designs that
-give at least 0.9 of the most water that any gives compete instead. Equal costs (to 0.1 %) go to the smaller
-array, then to the pump that comes first by id. Nothing is skipped: the search is exhaustive in pump, module and
-strings; riser, delivery pipe, cable and tank follow from rules (`engine.duty`, `tank_for`).
+much less sun as the rules count on (`Site.low_sun`; an array that much smaller stands for it). Among those the
+least life-cycle cost per cubic metre used wins; volumes and costs are of the mean year. When no design meets the
+demand, the designs that give at least 0.9 of the most water that any gives compete instead. Equal costs (to 0.1 %)
+go to the smaller array, then to the pump that comes first by id. Nothing is skipped: the search is exhaustive in
+pump, module and strings; riser, delivery pipe, cable and tank follow from rules (`engine.duty`, `tank_for`).
 """
 
 from __future__ import annotations

@@ -62,9 +62,15 @@ WRITES = (
     "wind_status",
 )
 
-# Sizing rules take the built-in sun lower: its root mean square error against measured years is 7 %, its largest
-# overestimate near the equator 12 %.
+# Sizing rules take the built-in sun lower, so that nine in ten places and years have more: its root mean square error
+# against measured years is 7 %, a year differs from the mean one by 3 %, and 1.28 × 7.6 % is 10 % of the value.
 BUILT_IN_SIZING = 1 / 1.11
+# Standard deviation of a year's irradiation about the mean year, share, by the beginning of the Köppen–Geiger code: of
+# satellite records of 12 to 19 years seen, 2.2 to 2.9 % where it is dry or tropical with a dry season, 3.1 % in a humid
+# subtropical place, 4.2 to 4.5 % in temperate ones, 5.5 % at 63° N. For the wet tropics there is judgement only.
+YEARLY_SPREAD = {"Aw": 0.025, "As": 0.025, "A": 0.035, "B": 0.025, "Cfa": 0.035, "Cwa": 0.035, "Csa": 0.03, "C": 0.045}
+YEARLY_SPREAD |= {"D": 0.045, "E": 0.055, "": 0.035}
+NINE_IN_TEN = 1.2816  # standard deviations below the mean that nine in ten years exceed, normal law
 # Farther from the weather file's place than this is told, km.
 FAR_KM = 200.0
 # Months of the raster over those of the weather file that are told beyond.
@@ -299,7 +305,7 @@ def _sun(
 ) -> dict[str, object]:
     """Where the sun comes from, its cell, its months, its range."""
     share: Floats | float = plan.plan.uncertainty.solar_share
-    factor = 1.0
+    factor = low_year_factor(points.climate.zone, plan.plan.array.low_year_factor)
     if raster is not None and cells is not None:
         sun, source = raster, "raster" if year is None else "weather"
     elif year is not None:
@@ -311,7 +317,7 @@ def _sun(
         status = np.where(on_land, "valid", np.where(points.placed, "sea", "absent"))
         sun, source = Months(climate.ghi_kwh_m2_day.T, status), "built-in"
         cells = Cells(climate.cell, climate.cell_latitude_deg)
-        share, factor = climate.range_share, BUILT_IN_SIZING
+        share, factor = climate.range_share, BUILT_IN_SIZING * (factor if plan.plan.array.low_year_factor else 1.0)
         findings += points.findings(status == "sea", "latitude", "at_sea")
     valid = sun.status == "valid"
     latitude = cells.latitude if year is None else np.full(valid.size, year.latitude_deg)
@@ -324,6 +330,15 @@ def _sun(
         "solar_range_share": np.where(valid, share, np.nan),
         "solar_sizing_factor": np.where(valid, factor, np.nan),
     }
+
+
+def low_year_factor(zone: Texts, given: float | None) -> Floats:
+    """Sun of a year that nine in ten exceed over that of the mean year, (n,): as given, else by climate zone."""
+    if given is not None:
+        return np.full(zone.size, given)
+    begins = sorted(YEARLY_SPREAD, key=len, reverse=True)
+    spread = [next(YEARLY_SPREAD[begin] for begin in begins if code.startswith(begin)) for code in zone.tolist()]
+    return np.asarray(1.0 - NINE_IN_TEN * np.array(spread, dtype=np.float64))
 
 
 def _air(plan: LoadedPlan, points: Points, raster: Months | None, year: Year | None) -> dict[str, object]:
