@@ -28,7 +28,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("glossary", "texts", "plan"),
     ("catalogue",),
     ("engine",),
-    ("tables.step",),
+    ("tables.step", "tables.weather_sun"),
     ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
     ("tables.duplicates", "tables.inventory_file", "tables.raster_limits"),
     ("tables", "choice", "outputs"),
@@ -42,6 +42,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
 HELPERS = {"step", "cells", "boundary", "duplicates", "raster_files", "raster_limits", "inventory_file"} | {
     "weather_file",
+    "weather_sun",
     "world_climate",
 }
 HEAVY = ("numba", "pandas", "numpy", "pvlib", "geopandas", "rasterio", "scipy", "pyarrow", "pyproj", "shapely")

@@ -317,7 +317,8 @@ def _sun(
         status = np.where(on_land, "valid", np.where(points.placed, "sea", "absent"))
         sun, source = Months(climate.ghi_kwh_m2_day.T, status), "built-in"
         cells = Cells(climate.cell, climate.cell_latitude_deg)
-        share, factor = climate.range_share, BUILT_IN_SIZING * (factor if plan.plan.array.low_year_factor else 1.0)
+        share, years = climate.range_share, plan.plan.array.low_year_factor
+        factor = np.full(on_land.size, BUILT_IN_SIZING * (1.0 if years is None else years))
         findings += points.findings(status == "sea", "latitude", "at_sea")
     valid = sun.status == "valid"
     latitude = cells.latitude if year is None else np.full(valid.size, year.latitude_deg)

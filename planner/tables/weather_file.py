@@ -19,16 +19,15 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
-import pandas as pd
 import pvlib
 from numpy.typing import NDArray
 
 from planner.engine.weather import Floats, Integers, Weather
 from planner.errors import Fault, WeatherError, raise_if
 from planner.tables.step import Action, Finding
+from planner.tables.weather_sun import Times, clock_minutes, day_of_year, hour_sun, late_words
 
 Flags = NDArray[np.bool_]
-Times = NDArray[Any]  # datetime64
 
 MOST_BYTES = 50 * 10**6  # a year of hours is 1 to 3 MB
 STAMP = ("year", "month", "day", "hour", "minute")
@@ -39,7 +38,10 @@ AIR = {"air_temperature_c": (-90.0, 60.0), "wind_m_s": (0.0, 75.0)}
 MISSING = dict.fromkeys(LIGHT, 9999.0) | {"air_temperature_c": 99.9, "wind_m_s": 99.9}
 MISSING_BELOW = -9000.0
 MOST_FILLED = 0.02
+# Small negative readings are those of an instrument in the dark, W/m2; taken as 0.
+DARK = -20.0
 EXCESS = (1.10, 20.0)  # share of the light above the atmosphere, and W/m2: room for rounding and a slow clock
+MOST_EXCESS = 0.01  # of the hours with light; fewer beyond it are told and kept
 CLOCK_FINE_MIN, CLOCK_MOST_MIN = 10.0, 90.0
 CLOSURE = 0.15
 LEAP_DAY = slice(59 * 24, 60 * 24)  # hours of 29 February in a leap year
@@ -65,36 +67,39 @@ def read_weather(name: str, path: Path) -> tuple[Weather, list[Finding]]:
     start, order_faults = _start(name, stamps, layout.first + 1)
     raise_if(faults + order_faults, WeatherError)
     latitude, longitude, zone, elevation = layout.place
-    sun = _sun(latitude, longitude, start, zone)
+    sun = hour_sun(latitude, longitude, start, zone)
 
     findings = [found for column in AIR for found in _air(name, column, values, start, faults)]
     split = not all(np.nansum(values[column]) > 0 for column in ("dhi_w_m2", "dni_w_m2"))
+    for column in LIGHT:
+        findings += _dark(column, values[column])
     for column in LIGHT[: 1 if split else 3]:
         faults += _light_faults(name, column, values[column], start, sun.above() > 0)
     raise_if(faults, WeatherError)
 
     ghi = np.nan_to_num(values["ghi_w_m2"])
-    minutes = _clock(ghi, sun)
+    minutes = clock_minutes(ghi, sun)
     if abs(minutes) > CLOCK_MOST_MIN:
         expected = f"within {CLOCK_MOST_MIN:.0f} min: longitude east positive, time zone of standard time"
-        raise WeatherError([Fault(name, "clock", f"the light of clear days {_late(minutes)}", expected)])
+        raise WeatherError([Fault(name, "clock", f"the light of clear days {late_words(minutes)}", expected)])
     if abs(minutes) > CLOCK_FINE_MIN:
-        findings.append(_finding("weather_clock", "", _late(minutes), "the sun moved to the file's hours", "repaired"))
+        moved = "the sun moved to the file's hours"
+        findings.append(_finding("weather_clock", "", late_words(minutes), moved, "repaired"))
         sun = sun.moved(minutes)
     zenith, azimuth = sun.position()
     dhi, dni = (np.nan_to_num(values[column]) for column in ("dhi_w_m2", "dni_w_m2"))
     if split:
         findings.append(_finding("weather_split", "dhi_w_m2, dni_w_m2", "missing or 0", "from ghi_w_m2", "repaired"))
         # As in the monthly mode: no beam below 3 degrees.
-        parts = pvlib.irradiance.erbs(ghi, zenith, _day(start), min_cos_zenith=0.065, max_zenith=87.0)
+        parts = pvlib.irradiance.erbs(ghi, zenith, day_of_year(start), min_cos_zenith=0.065, max_zenith=87.0)
         dhi, dni = np.asarray(parts["dhi"]), np.asarray(parts["dni"])
     for column, value, limit in zip(LIGHT, (ghi, dhi, dni), (sun.above(), sun.above(), sun.extra), strict=True):
         if column == "ghi_w_m2" or not split:
-            faults += _excess_faults(name, column, value, limit, start)
+            findings += _excess(name, column, value, limit, start, faults)
     raise_if(faults, WeatherError)
     findings += _closure(ghi, dhi + dni * np.cos(np.radians(zenith)), zenith)
     weather = Weather(
-        latitude, longitude, elevation, _month(start) - 1, _day(start),
+        latitude, longitude, elevation, _month(start) - 1, day_of_year(start),
         ghi, dhi, dni, zenith, azimuth, sun.extra,
         values["air_temperature_c"], values["wind_m_s"],
     )  # fmt: skip
@@ -337,12 +342,6 @@ def _month(start: Times) -> Integers:
     return np.asarray(start.astype("datetime64[M]").astype("int64") % 12 + 1)
 
 
-def _day(start: Times) -> Integers:
-    """Day of the year, from 1."""
-    date = start.astype("datetime64[D]")
-    return np.asarray((date - date.astype("datetime64[Y]").astype("datetime64[D]")).astype("int64") + 1)
-
-
 # Values -----------------------------------------------------------------------------------------------------
 
 
@@ -383,12 +382,30 @@ def _light_faults(name: str, column: str, value: Floats, start: Times, lit: Flag
     return faults
 
 
-def _excess_faults(name: str, column: str, value: Floats, above: Floats, start: Times) -> list[Fault]:
-    """Irradiance well beyond that above the atmosphere."""
+def _dark(column: str, value: Floats) -> list[Finding]:
+    """Take small negative readings as 0, in `value`."""
+    small = (value < 0) & (value >= DARK)
+    if not small.any():
+        return []
+    old = f"{int(small.sum())} hours below 0, least {np.min(value[small]):g} W/m2"
+    value[small] = 0.0
+    return [_finding("weather_dark", column, old, "0", "repaired")]
+
+
+def _excess(
+    name: str, column: str, value: Floats, above: Floats, start: Times, faults: list[Fault]
+) -> list[Finding]:  # fmt: skip
+    """A finding for a few hours well beyond the light above the atmosphere, which are kept; many go into `faults`."""
     most = EXCESS[0] * above + EXCESS[1]
     wrong = value > most
-    expected = f"at most {most[int(np.argmax(wrong))]:.0f} W/m2, by the light above the atmosphere"
-    return _first(name, column, value, wrong, start, expected)
+    if wrong.sum() > MOST_EXCESS * (value > 0).sum():
+        expected = f"at most {most[int(np.argmax(wrong))]:.0f} W/m2, by the light above the atmosphere"
+        faults += _first(name, column, value, wrong, start, expected)
+    elif wrong.any():
+        at = int(np.argmax(wrong))
+        old = f"{int(wrong.sum())} hours, first {_hour(start[at])}: {value[at]:g} W/m2, {most[at]:.0f} possible"
+        return [_finding("weather_excess", column, old, "", "flagged")]
+    return []
 
 
 def _closure(ghi: Floats, total: Floats, zenith: Floats) -> list[Finding]:
@@ -399,101 +416,3 @@ def _closure(ghi: Floats, total: Floats, zenith: Floats) -> list[Finding]:
         return []
     old = f"median {median:.0%} of an hour, rms {np.sqrt(np.mean(error**2)):.0f} W/m2"
     return [_finding("weather_closure", "ghi_w_m2", old, "", "flagged")]
-
-
-# Sun --------------------------------------------------------------------------------------------------------
-
-
-class _Sun(NamedTuple):
-    """The sun over each hour of a file: where it stands in its lit part, and the light above the atmosphere.
-
-    Declination and hour angle (radians, at the middle of the hour) are those of pvlib's full ephemeris (Reda &
-    Andreas 2004); inside the hour the first is held and the second turns 15 degrees.
-    """
-
-    latitude: float
-    longitude: float
-    middle: Times  # of the hour, UTC
-    declination: Floats
-    angle: Floats
-    extra: Floats  # normal irradiance above the atmosphere, W/m2
-
-    def moved(self, minutes: float) -> _Sun:
-        """The sun of hours that stand that many minutes late in the file."""
-        middle = self.middle - np.timedelta64(round(minutes * 60), "s")
-        angle = (self.angle - np.radians(minutes / 4) + np.pi) % (2 * np.pi) - np.pi
-        return self._replace(middle=middle, angle=angle)
-
-    def _lit(self) -> tuple[Floats, Floats]:
-        """Hour angles between which the sun is up in the hour, (3, hours): of the day before, this one, the next."""
-        sunset = np.arccos(np.clip(-np.tan(np.radians(self.latitude)) * np.tan(self.declination), -1, 1))
-        noon = 2 * np.pi * np.array([-1.0, 0.0, 1.0])[:, None]
-        rise, fall = (np.clip(self.angle + edge, noon - sunset, noon + sunset) for edge in (-np.pi / 24, np.pi / 24))
-        return rise, fall
-
-    def above(self) -> Floats:
-        """Horizontal irradiance above the atmosphere, mean of each hour, W/m2."""
-        north, (rise, fall) = np.radians(self.latitude), self._lit()
-        beam = np.cos(north) * np.cos(self.declination) * (np.sin(fall) - np.sin(rise))
-        mean = (beam + np.sin(north) * np.sin(self.declination) * (fall - rise)).sum(axis=0) / (np.pi / 12)
-        return np.asarray(self.extra * np.maximum(mean, 0.0))
-
-    def position(self) -> tuple[Floats, Floats]:
-        """True zenith and azimuth at the middle of the lit part of each hour, degrees."""
-        rise, fall = self._lit()
-        longest = np.argmax(fall - rise, axis=0), np.arange(self.angle.size)
-        later = np.where(fall > rise, (rise + fall) / 2 - self.angle, 0.0)[longest]
-        seconds = np.round(later * 43200 / np.pi).astype("timedelta64[s]")
-        return _position(self.latitude, self.longitude, self.middle + seconds)
-
-
-def _position(latitude: float, longitude: float, time: Times) -> tuple[Floats, Floats]:
-    """True zenith and azimuth in degrees, times in UTC."""
-    index = pd.DatetimeIndex(time).tz_localize("UTC")
-    place = pvlib.solarposition.get_solarposition(index, latitude, longitude)
-    return place["zenith"].to_numpy(), place["azimuth"].to_numpy()
-
-
-def _sun(latitude: float, longitude: float, start: Times, zone: float) -> _Sun:
-    """The sun of hours that begin at `start` in a time zone."""
-    middle = start.astype("datetime64[s]") + np.timedelta64(round(1800 - zone * 3600), "s")
-    zenith, azimuth = np.radians(_position(latitude, longitude, middle))
-    north, up = np.radians(latitude), np.cos(zenith)
-    northward, westward = np.sin(zenith) * np.cos(azimuth), -np.sin(zenith) * np.sin(azimuth)
-    declination = np.arcsin(np.clip(up * np.sin(north) + northward * np.cos(north), -1, 1))
-    angle = np.arctan2(westward, up * np.cos(north) - northward * np.sin(north))
-    extra = pvlib.irradiance.get_extra_radiation(_day(start), method="spencer")
-    return _Sun(latitude, longitude, middle, declination, angle, np.asarray(extra, dtype="float64"))
-
-
-def _clock(ghi: Floats, sun: _Sun) -> float:
-    """Minutes by which the light of a file comes after the sun, from the clearest tenth of its days.
-
-    On a clear day irradiance is symmetric about solar noon. Its centroid on the circle of hour angles is set against
-    that of the horizontal irradiance above the atmosphere in the same hours; the median over the days counts. The
-    hours are then moved and measured again, so that cut hours at sunrise and sunset do not bend the answer.
-    """
-    turns = (np.arange(ghi.size) + 0.5) / 24 - sun.angle / (2 * np.pi)
-    date = np.round(turns - turns[0]).astype("int64")
-    date -= date.min()
-
-    def day_sum(value: Floats) -> Floats:
-        return np.bincount(date, weights=value).astype("float64")
-
-    def centroid(value: Floats) -> Floats:
-        return np.arctan2(day_sum(value * np.sin(sun.angle)), day_sum(value * np.cos(sun.angle)))
-
-    above = day_sum(sun.above())
-    whole = (np.bincount(date) >= 23) & (above > 0.1 * above.max())
-    clearness = day_sum(ghi)[whole] / above[whole]
-    clear = np.flatnonzero(whole)[clearness >= np.quantile(clearness, 0.9)]
-    light, minutes = centroid(ghi)[clear], 0.0
-    for _ in range(4):
-        late = light - centroid(sun.moved(minutes).above())[clear]
-        minutes += float(np.median(np.degrees((late + np.pi) % (2 * np.pi) - np.pi))) * 4
-        minutes = (minutes + 720) % 1440 - 720
-    return minutes
-
-
-def _late(minutes: float) -> str:
-    return f"{abs(minutes):.0f} min {'after' if minutes > 0 else 'before'} the sun"

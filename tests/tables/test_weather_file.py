@@ -18,7 +18,7 @@ import pytest
 
 from planner.engine.weather import Weather
 from planner.errors import WeatherError
-from planner.tables import weather_file
+from planner.tables import weather_file, weather_sun
 from planner.tables.step import Finding
 from planner.tables.weather_file import read_weather
 
@@ -110,7 +110,9 @@ def clock_of(path: Path) -> float:
     stamps, values = weather_file._numbers("a", lines, layout)
     start, _ = weather_file._start("a", stamps, 1)
     latitude, longitude, zone, _ = layout.place
-    return weather_file._clock(np.nan_to_num(values["ghi_w_m2"]), weather_file._sun(latitude, longitude, start, zone))
+    return weather_sun.clock_minutes(
+        np.nan_to_num(values["ghi_w_m2"]), weather_sun.hour_sun(latitude, longitude, start, zone)
+    )
 
 
 # The files that pvlib ships ---------------------------------------------------------------------------------
@@ -213,7 +215,7 @@ def test_the_sun_stands_in_the_lit_part_of_the_hour(write: Write) -> None:
     # Closed form: the light above the atmosphere in the hour, from its minutes.
     above = (np.maximum(np.cos(np.radians(zenith)), 0)).mean(axis=1) * weather.extra_w_m2[hours]
     start = pd.date_range("2001-01-01", "2001-12-31 23:00", freq="h").to_numpy()
-    ours = weather_file._sun(LATITUDE, LONGITUDE, start, ZONE).above()[hours]
+    ours = weather_sun.hour_sun(LATITUDE, LONGITUDE, start, ZONE).above()[hours]
     np.testing.assert_allclose(ours, above, atol=1.0)
 
 
@@ -289,6 +291,17 @@ def test_the_rows_decide_whether_there_is_a_leap_day(write: Write, year: int) ->
     weather, findings = read_weather("place.epw", write(lines))
     assert findings == [] and weather.ghi_w_m2.size == 8760
     assert weather.day[-1] == (366 if year == 2004 else 365)  # the day of the row's own year
+
+
+def test_what_instruments_do_is_told_and_harmless(write: Write) -> None:
+    """Readings a little below zero in the dark count as 0; a few hours beyond the sun's light are kept."""
+    lines = epw()
+    put(lines, slice(FIRST, None, 24), GHI, "-2")
+    put(lines, NOON, GHI, "1650")
+    weather, findings = read_weather("place.epw", write(lines))
+    assert rules(findings) == ["weather_dark", "weather_excess"]
+    assert findings[0].old_value == "365 hours below 0, least -2 W/m2"
+    assert weather.ghi_w_m2[0] == 0.0 and weather.ghi_w_m2[12] == 1650.0
 
 
 def test_few_hours_without_temperature_or_wind_are_filled(write: Write) -> None:
@@ -415,13 +428,16 @@ FAULTS: dict[str, tuple[Callable[[list[str]], list[str]], list[str]]] = {
     "no temperature": (edited(slice(FIRST, FIRST + 200), AIR, "99.9"), ["air_temperature_c", "199 more", "at most 2%"]),
     "no wind": (edited(slice(FIRST, None), WIND, "999"), ["wind_m_s", "8759 more"]),
     "Kelvin": (edited(FIRST, AIR, "-95"), ["air_temperature_c", "-95", "-90 to 60"]),
-    "negative light": (edited(FIRST, GHI, "-3"), ["ghi_w_m2, month 1 day 1 hour 1: found -3"]),
+    "negative light": (edited(FIRST, GHI, "-30"), ["ghi_w_m2, month 1 day 1 hour 1: found -30"]),
     "no light at all": (edited(slice(FIRST, None), GHI, "0"), ["ghi_w_m2: found 0 in every hour"]),
     "more light than the sun gives": (
-        edited(NOON, GHI, "1650"),
+        edited(slice(NOON, None, 24), GHI, "1650"),
         ["ghi_w_m2, month 1 day 1 hour 13", "1650", "at most"],
     ),
-    "light at night": (edited(FIRST, GHI, "300"), ["ghi_w_m2, month 1 day 1 hour 1", "at most 20 W/m2"]),
+    "light at night": (
+        edited(slice(FIRST, None, 24), GHI, "300"),
+        ["ghi_w_m2, month 1 day 1 hour 1 and 364 more", "at most 20 W/m2"],
+    ),
     "text": (edited(NOON, GHI, "bright"), [f"line {NOON + 1}, ghi_w_m2", "'bright'"]),
     "a line cut off": (lambda lines: [*lines[:NOON], "2001,1,1", *lines[NOON + 1 :]], [f"line {NOON + 1}", "fields"]),
     "another file": (lambda lines: ["borehole,yield", "B1,2.3"], ["line 1", "EPW, TMY3 (CSV) or TMY2"]),
@@ -441,7 +457,7 @@ def test_a_fault_is_told_with_its_place(write: Write, fault: str) -> None:
 
 def test_faults_are_told_together(write: Write) -> None:
     lines = epw()
-    put(lines, FIRST, GHI, "-5")
+    put(lines, FIRST, GHI, "-50")
     put(lines, NOON, DNI, "9999")
     put(lines, slice(FIRST, None), WIND, "999")
     assert len(refused(write(lines)).splitlines()) == 3
