@@ -43,8 +43,10 @@ CLEAR_MARGIN = 1.05
 # inhabited coasts, 0.7 in the clearest deserts (from memory). kWh taken for MJ show a share of 0.08 to 0.2.
 CLEARNESS_MIN = 0.20
 CLEARNESS_USUAL = 0.30
-# The same of the sunniest month: about 0.38 in the cloudiest basins and on the cloudiest coasts (from memory).
+# The same of the sunniest month: about 0.38 in the cloudiest basins and on the cloudiest coasts; of any month with
+# sun: about 0.15 (from memory).
 SUNNIEST_MIN = 0.30
+MONTH_MIN = 0.05
 # A year's diffuse irradiation over what is usual at its clearness: clean mountains have the least, dusty plains
 # the most, both within a third (from memory). kWh taken for MJ show 0.28.
 DIFFUSE_MIN = 0.45
@@ -143,15 +145,18 @@ def sun(latitude_deg: Floats, elevation_m: Floats, shape: Floats | None) -> Rule
 
     def rule(values: Floats, usual: bool) -> tuple[Flags, str]:
         months = values if shape is None else values * shape[:, None, :]
+        sunlit = outside[:, None, :] > 1.0
+        clearness = np.divide(months, outside[:, None, :], out=np.full(months.shape, np.nan), where=sunlit)
         if shape is None:
-            wrong = (months < 0) | (months > top[:, None, :])
+            wrong = (months < 0) | (months > top[:, None, :]) | (clearness < MONTH_MIN)
         else:  # the months are ours then, the year is the raster's
             year = values[0] > days @ top / days.sum()
             wrong = (values < 0) | year[None]
         share = np.einsum("bkn,b->kn", months, days) / (days @ outside)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            sunniest = np.max(np.where(outside[:, None, :] > 1.0, months / outside[:, None, :], 0.0), axis=0)
-        wrong = wrong | (share < (CLEARNESS_USUAL if usual else CLEARNESS_MIN)) | (sunniest < SUNNIEST_MIN)
+        dull = share < (CLEARNESS_USUAL if usual else CLEARNESS_MIN)
+        dull |= np.where(sunlit, clearness, 0.0).max(axis=0) < SUNNIEST_MIN
+        # A dull year is the fault of all its months, unless it comes from one that cannot be.
+        wrong = wrong | (dull & ~wrong.any(axis=0))
         most = np.where(wrong.any(axis=(0, 1)), top, 0.0).max(initial=0.0)
         return wrong, (
             f"at most the clear sky ({most:.1f} kWh/m2/day in the sunniest month) and at least {CLEARNESS_MIN:.0%} "

@@ -131,6 +131,19 @@ def test_the_elevation_of_the_site_lowers_the_ceiling() -> None:
     assert wrong == {0.0: True, 3000.0: False}
 
 
+@pytest.mark.parametrize("stray", [-9999.0, 0.0])
+def test_a_month_that_means_no_data_is_found_and_named(stray, make_sites, make_plan, make_raster) -> None:
+    values = np.full((12, 3, 3), 5.5)
+    values[3, 1, 1] = stray
+    plan = make_plan(rasters={"solar": {"file": make_raster("s.tif", values), "unit": "kWh/m2/day"}})
+    sites = make_sites(resource.READS, latitude=-9.85, longitude=30.15)
+    with pytest.raises(InputError) as caught:
+        resource.run(sites, plan)
+    told = str(caught.value)
+    assert f"band 4: found {stray:g} kWh/m2/day near inventory row 1" in told
+    assert f"if it means no data, write nodata = {stray:g}" in told
+
+
 def test_the_mean_month_of_a_year_is_hinted_with_its_scale(make_sites, make_plan, make_raster) -> None:
     file = make_raster("s.tif", np.full((3, 3), 165.0))  # kWh/m2 of the mean month
     plan = make_plan(rasters={"solar": {"file": file, "unit": "kWh/m2/day"}})
