@@ -255,21 +255,24 @@ def _shape(raster: Raster, taken: Sample, points: Points, findings: list[Finding
     """
     if len(raster.bands) != 1 or raster.name not in {"solar", "air_temperature"}:
         return None
+    valid = taken.status == "valid"
+    shape = np.full((12, valid.size), np.nan)
     if raster.name == "solar":
         from planner.tables.world_climate import seasonal_shape
 
-        latitude, longitude = _centres(raster, taken)
-        shape = seasonal_shape(latitude, longitude).T
+        latitude, longitude = (each[valid] for each in _centres(raster, taken))
+        shape[:, valid] = seasonal_shape(latitude, (longitude + 180) % 360 - 180).T
         outside = np.asarray(daily_extraterrestrial_kwh_m2(latitude[None, :], limits.MEAN_DAY[:, None]))
         instead = outside / (MONTH_DAYS @ outside / MONTH_DAYS.sum())
     else:
-        curve = points.climate.air_temperature_c.T
-        shape = curve - MONTH_DAYS @ curve / MONTH_DAYS.sum()
-        instead = np.zeros_like(shape)
-    sea = np.isnan(shape).any(axis=0)
+        curve = points.climate.air_temperature_c[valid].T
+        shape[:, valid] = curve - MONTH_DAYS @ curve / MONTH_DAYS.sum()
+        instead = np.zeros_like(curve)
+    sea = valid & np.isnan(shape).any(axis=0)
+    shape[:, sea] = instead[:, sea[valid]]
     findings.append(Finding(0, "", raster.name, "annual_shape", "info"))
-    findings += points.findings(sea & (taken.status == "valid"), raster.name, "annual_shape_sea")
-    return np.where(sea, instead, shape)
+    findings += points.findings(sea, raster.name, "annual_shape_sea")
+    return shape
 
 
 def _months(name: str, values: Floats, shape: Floats | None) -> Floats:
