@@ -21,6 +21,7 @@ function waterGroups({ sites }, index) {
       [month ? `Demand in ${month}, the design month` : "Demand", volumeText(at("design_demand_m3_day")), "m³/d"],
       ["Demand met in the year", percentText(at("supply_reliability")), "%"],
       ["Demand met in the worst month", percentText(at("supply_reliability_worst_month")), "%"],
+      ["The same in a year of low sun", percentText(at("low_sun_reliability_worst_month")), "%"],
       ["Supply limited by", wordFor(SUPPLY_WORDS, at("supply_limited"))],
       ["People served", estimateText(at("people_served"))],
     ]],
@@ -39,15 +40,24 @@ function waterGroups({ sites }, index) {
       ["Drive", at("drive_id")],
       ["Array", wholeText(at("array_wp")), "Wp"],
       ["Modules", stringsText(sites, index), at("module_id")],
-      ["Tilt", wholeText(at("tilt_deg")), Number.isFinite(at("azimuth_deg")) ? `° towards ${wholeText(at("azimuth_deg"))}°` : "°"],
+      at("mounting") === "single_axis"
+        ? ["Mounting", "turns with the sun, level north–south axis"]
+        : ["Tilt", wholeText(at("tilt_deg")), Number.isFinite(at("azimuth_deg")) ? `° towards ${wholeText(at("azimuth_deg"))}°` : "°"],
       ["Intake", wholeText(at("intake_depth_m")), "m below ground"],
       ["Riser", at("riser_id") || wholeText(at("riser_mm")), at("riser_id") ? "" : "mm"],
       ["Delivery pipe", wholeText(at("delivery_mm")), "mm"],
       ["Motor cable", withDecimals(at("cable_mm2"), 1), "mm²"],
       ["Tank", withDecimals(at("tank_m3"), 0), "m³"],
-      ["Irradiation, horizontal", withDecimals(at("solar_kwh_m2_day"), 1), "kWh/m²/d"],
+      ["Irradiation, horizontal", withDecimals(at("solar_kwh_m2_day"), 1), sunUnit(at)],
     ]],
   ];
+}
+
+// Unit, range and source of the irradiation.
+function sunUnit(at) {
+  const range = Number.isFinite(at("solar_range_share")) ? `, ±${wholeText(100 * at("solar_range_share"))} %` : "";
+  const source = wordFor(SOURCE_WORDS, at("resource_source"));
+  return `kWh/m²/d${range}${source ? `, ${source}` : ""}`;
 }
 
 function stringsText(sites, index) {

@@ -29,6 +29,8 @@ TEXTS = (
     "riser_id",
     "safe_rate_limit",
     "supply_limited",
+    "resource_source",
+    "mounting",
 )
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
@@ -37,6 +39,7 @@ DECIMALS = {
     "longitude": 5,
     "rank": 0,
     "solar_kwh_m2_day": 1,
+    "solar_range_share": 2,
     "design_month": 0,
     "design_static_level_m": 1,
     "design_pumping_level_m": 1,
@@ -62,7 +65,7 @@ DECIMALS = {
     "family_margin": 3,
     "people_served": 0,
 } | dict.fromkeys(monthly("volume"), 1)
-SHARES = ("supply_reliability", "supply_reliability_worst_month")  # hundredths, rounded down
+SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")  # hundredths, rounded down
 FAMILIES = ("helical_rotor", "centrifugal", "surface")
 COSTS = (
     "cost_per_m3",

@@ -38,6 +38,8 @@ const LIMIT_WORDS = {
   suction: "suction lift",
 };
 
+const SOURCE_WORDS = { raster: "solar map", weather: "hourly weather year", "built-in": "built-in sun" };
+
 const SUPPLY_WORDS = { well: "the well", catalogue: "the pumps on offer" };
 
 const FUNDING_WORDS = { funded: "funded", reserve: "reserve list" };

@@ -230,6 +230,8 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "volume_pumped_m3_day": demand * 1.05,
         "supply_reliability": random.uniform(0.86, 0.999, count),
         "supply_reliability_worst_month": random.uniform(0.7, 0.95, count),
+        "low_sun_reliability_worst_month": random.uniform(0.65, 0.9, count),
+        "solar_range_share": 0.08,
         "peak_flow_m3_h": demand / 6,
         "safe_rate_m3_h": demand / 5,
         "motor_w": random.choice([370, 750, 1100, 2200], count),
@@ -267,6 +269,8 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "module_id": "M330",
         "riser_id": "HDPE-40",
         "safe_rate_limit": "tested_share",
+        "resource_source": "raster",
+        "mounting": "fixed",
     }
     for name, text in texts.items():
         sites[name] = np.where(designed, text, "")
