@@ -43,7 +43,7 @@ def test_rows_add_up() -> None:
 
 
 @pytest.mark.parametrize(
-    ("k", "mean"), enumerate((0.241, 0.334, 0.374, 0.429, 0.476, 0.526, 0.575, 0.620, 0.668, 0.728))
+    ("k", "mean"), list(enumerate((0.241, 0.334, 0.374, 0.429, 0.476, 0.526, 0.575, 0.620, 0.668, 0.728)))
 )
 def test_each_class_keeps_its_mean(k: int, mean: float) -> None:
     """Computed by an independent program from another copy of the table; inside its class, the last aside."""

@@ -31,18 +31,23 @@ def case_of(sites: Sites, i: int, row: dict[str, object], context: Context) -> C
     riser = _entry(catalogue.risers, catalogue.riser_ids, row["riser_id"])
     delivery = _first(catalogue.deliveries, "nominal_mm", row["delivery_mm"])
     module = _module(row, context)
-    surface = pump["family"] == SURFACE
+    surface, tracking = pump["family"] == SURFACE, row["mounting"] == "single_axis"
     length = plan.pipes.cable_to_drive_m + (0.0 if surface else _number(row, "intake_depth_m"))
     design_year = min(plan.demand.design_year, plan.programme.horizon_years)
     warm = 0.0 if surface else max(0.0, sites.water_temperature_used_c[i] - 30.0)  # 2 %/K above 30 °C
     tank_lift = plan.pipes.stand_m + plan.pipes.tank_height_m
     return Case(
         latitude_deg=float(sites.solar_latitude[i]),
-        ghi_kwh_m2_day=_months(sites.ghi[i] * plan.array.low_year_factor),
+        ghi_kwh_m2_day=_months(sites.ghi[i]),
         air_temperature_c=_months(sites.air_temperature[i]),
         wind_m_s=_months(sites.wind[i]),
-        tilt_deg=_number(row, "tilt_deg"),
-        azimuth_deg=_number(row, "azimuth_deg"),
+        tilt_deg=0.0 if tracking else _number(row, "tilt_deg"),
+        azimuth_deg=0.0 if tracking else _number(row, "azimuth_deg"),
+        tropical=bool(sites.tropical[i]),
+        tracking=tracking,
+        dhi_kwh_m2_day=_months(sites.diffuse[i]),
+        clearness_spread=_months(sites.clearness_spread[i]),
+        daily_range_k=_months(sites.temperature_range[i]),
         albedo=plan.array.albedo,
         array_wp=_number(row, "array_wp"),
         ageing_factor=1.0 - plan.array.ageing_year * design_year,

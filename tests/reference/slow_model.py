@@ -1,7 +1,7 @@
 """A slow model of one solar pumped borehole: an hour at a time, one root search for each operating point.
 
 It shares no code with the planner and exists to judge it. The year is 12 months × 10 kinds of day × 24 solar
-hours; an hour is represented by its midpoint. Nothing is tabulated, interpolated or shared between hours.
+hours × 5 skies; an hour is represented by its midpoint. Nothing is tabulated, interpolated or shared between hours.
 
 Sun      see slow_sun.py
 Well     Jacob 1947 (B Q + C Q²) about the rest level, neighbours and the memory of earlier pumping days.
@@ -18,12 +18,13 @@ from typing import Literal, NamedTuple
 import numpy as np
 from scipy.optimize import brentq
 
-from tests.reference.slow_sun import DAYS, KINDS, hourly_power
+from tests.reference.slow_sun import DAYS, KINDS, SKIES, hourly_power
 
 __all__ = ["Case", "hourly_power", "monthly_volumes", "yearly_volume"]
 
 GRAVITY_M_S2 = 9.80665
 Months = tuple[float, ...]  # twelve numbers, January first
+UNKNOWN: Months = (math.nan,) * 12
 
 
 @dataclass(frozen=True)
@@ -31,14 +32,18 @@ class Case:
     """One site with one installed set: plain numbers, SI or the unit in the name. Fractions are 0…1."""
 
     # Sun
-    latitude_deg: float  # north positive, |latitude| < 66
+    latitude_deg: float  # north positive
     ghi_kwh_m2_day: Months  # horizontal irradiation of the mean day of each month
     air_temperature_c: Months
     wind_m_s: Months  # at the modules
     tilt_deg: float  # from the horizontal
     azimuth_deg: float  # direction the modules face, clockwise from north (180 = south)
+    tropical: bool  # days by the law of the tropics
+    tracking: bool = False  # turns about a level north–south axis; tilt and azimuth have no meaning then
+    dhi_kwh_m2_day: Months = UNKNOWN  # diffuse part of the GHI
+    clearness_spread: Months = UNKNOWN  # standard deviation of the daily clearness in the month
     albedo: float = 0.2
-    daily_range_k: float = 10.0  # range of the mean temperature curve of a day
+    daily_range_k: Months = (10.0,) * 12  # range of the mean temperature curve of a day
     # Array
     array_wp: float = 1000.0
     ageing_factor: float = 1.0  # multiplies the array's power
@@ -295,7 +300,7 @@ def unpumped_level_m(case: Case, month: int, lifted_m3_day: float) -> float:
 
 
 def volume_m3_day(case: Case, level_m: float, available_w: np.ndarray) -> float:
-    """Mean volume of the ten kinds of day; available_w is (10, 24), W.
+    """Mean volume of the ten kinds of day and their skies; available_w is (10, 24, 5), W.
 
     A helical pump that could run but not start counts half: mornings wait, afternoons run on.
     """
@@ -304,7 +309,7 @@ def volume_m3_day(case: Case, level_m: float, available_w: np.ndarray) -> float:
         point = operating_point(case, level_m, window, float(power))
         if window is not None and point is not None:
             volume += point.flow_m3_h * (0.5 if power < window.power_start_w else 1.0)
-    return volume / KINDS * case.availability
+    return volume / (KINDS * SKIES) * case.availability
 
 
 def month_volume_m3_day(case: Case, month: int, available_w: np.ndarray) -> float:

@@ -102,6 +102,9 @@ def _lines(opened: Opened, sized: Sized, chosen: Chosen, price: engine.Floats) -
         valves, which = p.suction_set, "suction_set"
     else:
         valves, which = p.check_valve_set, "check_valve_set"
+    mounting, mounting_price, mounting_key = "mounting", p.mounting_wp, "mounting_wp"
+    if rules.tracking:
+        mounting, mounting_price, mounting_key = "mounting, tracker", p.mounting_tracker_wp, "mounting_tracker_wp"
     first_three = float(price[0] + price[1] + price[2])
     module, riser, delivery, cable = (
         float(one)
@@ -117,7 +120,7 @@ def _lines(opened: Opened, sized: Sized, chosen: Chosen, price: engine.Floats) -
         Line("modules", "modules", watts, "Wp", module, c.module_ids[design.module]),
         Line("pump and motor", "pump and motor", 1, "each", float(chosen.pump["pump_price"]), pump),
         Line("drive", "drive", 1, "each", float(chosen.pump["drive_price"]), drive),
-        Line("mounting", "mounting", watts, "Wp", p.mounting_wp, "mounting_wp"),
+        Line("mounting", mounting, watts, "Wp", mounting_price, mounting_key),
         Line("array wiring", "array wiring", watts, "Wp", p.dc_wiring_wp, "dc_wiring_wp"),
         Line("isolators and fuses", "isolators and fuses", 1, "site", p.dc_wiring_site, "dc_wiring_site"),
         Line("riser", "riser", duty.intake_m, "m", riser, c.riser_ids[duty.riser]),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from planner.commands.why import bill, drawdown, money, point, pump, reading, rules, water, well
+from planner.commands.why import bill, drawdown, hour, money, point, pump, reading, rules, sun, water, well
 from planner.commands.why.opened import Chosen, Opened, Sized, open_row
 from planner.commands.why.sheet import Sheet, n
 from planner.texts import of_kind
@@ -29,8 +29,9 @@ def why(folder: Path, wanted: str) -> str:
     well.interference(sheet, opened)
     well.limits(sheet, opened, sized)
     if sized is not None:
-        pump.sun(sheet, opened, sized)
+        sun.sun(sheet, opened, sized)
         if chosen is not None:
+            hour.one_hour(sheet, opened, sized)
             _design(sheet, opened, sized, chosen)
         elif opened.row["engine_status"] == "installed":
             sheet.section("The installed set")
@@ -53,6 +54,7 @@ def _design(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     point.operating_point(sheet, opened, sized, chosen)
     water.design_month(sheet, opened, sized, chosen, year)
     water.twelve_months(sheet, opened, sized, chosen, year)
+    water.low_sun(sheet, opened, sized, chosen)
     if opened.row["engine_status"] == "installed":
         sheet.text("The set stands already and is taken as it is: rules of choosing, cost and rank are not for it.")
         return

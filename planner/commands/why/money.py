@@ -58,7 +58,7 @@ def later_costs(
     left, left_equipment = _left(sheet, sized, bill, currency)
 
     sheet.section("Upkeep and life-cycle cost")
-    upkeep, upkeep_equipment = _upkeep(sheet, opened, sized, bill)
+    upkeep, upkeep_equipment = _upkeep(sheet, opened, sized, chosen, bill)
     annuity = float(annuity_factor(rate, horizon))
     growth = f"(1 - (1 + {n(rate)})^(0 - {horizon:.0f})) / {n(rate)}" if rate else n(horizon)
     sheet.result("annuity factor", "(1 - (1 + i)^-N) / i", growth, annuity)
@@ -183,7 +183,7 @@ def _pair_life(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year:
             f"{n(by_hours)} × ({n(slip)} - 1) / ({n(end)} - 1)",
             worn,
             "years",
-            "slip at the limit: between mid-life and the end, where the first month has only "
+            "slip at the limit: between mid-life and the end, where the first month of the mean year has only "
             "equipment.reliability_worst_month of its demand",
         )
         bounds.append(n(worn))
@@ -198,27 +198,33 @@ def _pair_life(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year:
     )
 
 
-def _upkeep(sheet: Sheet, opened: Opened, sized: Sized, bill: Bill) -> tuple[float, float]:
-    p, currency = opened.catalogue.prices, opened.plan.programme.currency
-    upkeep, upkeep_equipment = (float(one) for one in engine.upkeep_year(bill.price, sized.market))
+def _upkeep(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, bill: Bill) -> tuple[float, float]:
+    p, currency, array_wp = opened.catalogue.prices, opened.plan.programme.currency, chosen.design.array_wp
+    upkeep, upkeep_equipment = (
+        float(one) for one in engine.upkeep_year(bill.price, array_wp, sized.rules, sized.market)
+    )
     goods, tank = float(bill.price[: engine.EQUIPMENT_GOODS].sum()), float(bill.price[engine.TANK])
+    formula, numbers, source = "", "", ""
+    if sized.rules.tracking:
+        formula, numbers = " + tracker × array", f" + {n(p.om_tracker_wp)} × {n(array_wp)}"
+        source = ", om_tracker_wp"
     sheet.value("goods of the equipment", f"{n(goods)} {currency}", "its bill without installation")
     sheet.result(
         "upkeep a year, whole scheme",
-        "fixed + share × goods + share × tank + guard",
+        f"fixed + share × goods + share × tank + guard{formula}",
         f"{n(p.om_scheme_year)} + {n(p.om_scheme_share)} × {n(goods)} + {n(p.om_tank_share)} × {n(tank)} + "
-        f"{n(p.guard_year)}",
+        f"{n(p.guard_year)}{numbers}",
         upkeep,
         f"{currency}/year",
-        "om_scheme_year, om_scheme_share, om_tank_share, guard_year",
+        f"om_scheme_year, om_scheme_share, om_tank_share, guard_year{source}",
     )
     sheet.result(
         "upkeep a year, equipment only",
-        "fixed + share × goods",
-        f"{n(p.om_equipment_year)} + {n(p.om_equipment_share)} × {n(goods)}",
+        f"fixed + share × goods{formula}",
+        f"{n(p.om_equipment_year)} + {n(p.om_equipment_share)} × {n(goods)}{numbers}",
         upkeep_equipment,
         f"{currency}/year",
-        "om_equipment_year, om_equipment_share",
+        f"om_equipment_year, om_equipment_share{source}",
     )
     return upkeep, upkeep_equipment
 
@@ -316,8 +322,8 @@ def families(sheet: Sheet, opened: Opened, sized: Sized) -> None:
         elif rule == FITS:
             sheet.value(
                 words,
-                "can be built, but gives too little water to compete: designs compete that meet the "
-                "demand, or where none does, give 0.9 of the most water",
+                "can be built, but gives too little water to compete: designs compete that meet the demand in a year "
+                f"of low sun, or where none does, give {n(search.LIMITED_SHARE)} of the most water of the mean year",
             )
         else:
             sheet.value(words, "no pump of the catalogue or not allowed", "equipment.families")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import hashlib
 import json
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,20 +17,20 @@ from planner import __version__, chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice.ranking import rank
 from planner.commands.why.sheet import agree
-from planner.engine import sun
-from planner.engine.assess import Context, Skies, assess, make_context, site_record
+from planner.engine.assess import Context, assess, make_context, site_record
 from planner.engine.cost import Market
 from planner.engine.duty import Well, well_limits
+from planner.engine.light import Light, Plane
 from planner.engine.report import Performance, perform
 from planner.engine.search import Choice, Design, search
 from planner.engine.site import Record
-from planner.engine.volume import Light
+from planner.engine.sun import Climate
 from planner.errors import Fault, InternalError, OutputError
 from planner.outputs import folder as output_folder
-from planner.pipeline import engine_columns
+from planner.pipeline import engine_columns, weather_of
 from planner.plan import LoadedPlan, Plan
 
-NEEDED = ("run_id", "version", "programme", "plan", "plan_file", "catalogue")
+NEEDED = ("run_id", "version", "programme", "plan", "plan_file", "inputs", "catalogue")
 TABLES = ("sites.parquet", "checks.parquet", "findings.csv")
 
 
@@ -53,6 +54,8 @@ class Sized:
     """The engine's calculation of the site, done again."""
 
     site: Record
+    climate: Climate
+    plane: Plane
     light: Light
     well: Well
     choice: Choice
@@ -100,10 +103,11 @@ def open_row(folder: Path, wanted: str) -> Opened:
         if table[name].dtype == "Int64":
             table[name] = table[name].astype("float64")
     number = _row_number(table, wanted, folder)
-    plan, catalogue = _plan(folder, record)
+    loaded, catalogue = _plan(folder, record)
+    plan = loaded.plan
     checks = pd.read_parquet(folder / "checks.parquet")
     findings = pd.read_csv(folder / "findings.csv", dtype="str", keep_default_na=False)
-    context = make_context(plan, catalogue)
+    context = make_context(plan, catalogue, weather_of(loaded))
     _same_as_the_run(table, number, context)
     return Opened(
         record,
@@ -138,8 +142,8 @@ def _record(folder: Path) -> dict[str, Any]:
     return found_record
 
 
-def _plan(folder: Path, record: dict[str, Any]) -> tuple[Plan, Catalogue]:
-    """Plan and catalogue of the run: the same, or refused."""
+def _plan(folder: Path, record: dict[str, Any]) -> tuple[LoadedPlan, Catalogue]:
+    """Plan and catalogue of the run: the same, with the same hourly weather, or refused."""
     path = folder / output_folder.RECORD
     again = "the same version as the run's: run the plan again"
     if record["version"] != __version__:
@@ -159,7 +163,14 @@ def _plan(folder: Path, record: dict[str, Any]) -> tuple[Plan, Catalogue]:
     if catalogue.digest != record["catalogue"]:
         which = " or ".join(str(loaded.resolve(name)) for name in books.values()) or "the built-in catalogue"
         raise _wrong(path, "catalogue", f"{which} changed since the run", "that of the run: run the plan again")
-    return plan, catalogue
+    if plan.weather is not None:
+        weather = loaded.resolve(plan.weather.file)
+        if not weather.is_file():
+            expected = f"the file {plan.weather.file!r} of the run, beside {plan_file}"
+            raise _wrong(path, "[weather] file", f"no file at {weather}", expected)
+        if hashlib.sha256(weather.read_bytes()).hexdigest() != record["inputs"]["weather.file"]["sha256"]:
+            raise _wrong(path, "inputs", f"{weather} changed since the run", "that of the run: run the plan again")
+    return loaded, catalogue
 
 
 def _row_number(table: pd.DataFrame, wanted: str, folder: Path) -> int:
@@ -207,11 +218,9 @@ def _size(table: pd.DataFrame, number: int, context: Context) -> Sized | None:
     market, rules = context.market, context.rules
     sites = chunks.engine_sites(table, pd.Index([number]), context.plan, context.catalogue)
     site = site_record(sites, 0, context)
-    months = (tuple(getattr(sites, name)[0]) for name in ("ghi", "air_temperature", "wind"))
-    climate = sun.Climate(float(sites.solar_latitude[0]), *months)
-    skies, installed = Skies(context), int(sites.existing_pump[0])
-    tilt = float(row["tilt_deg"])
-    light = skies.light(climate, skies.tilt(climate, site) if np.isnan(tilt) else tilt)
+    climate, skies, installed = sites.climate(0), context.skies(), int(sites.existing_pump[0])
+    plane = skies.plane(climate, site, float(sites.existing_tilt_deg[0]) if installed >= 0 else np.nan)
+    light = skies.light(climate, plane)
     array_w = float(sites.existing_array_wp[0]) if installed >= 0 else 0.0
     choice = search(site, light, market, rules, installed, array_w)
     chosen, design = None, choice.chosen
@@ -228,7 +237,7 @@ def _size(table: pd.DataFrame, number: int, context: Context) -> Sized | None:
             market.cables[done.duty.cable],
             float(market.tanks[design.tank]["volume_m3"]),
         )
-    return Sized(site, light, well_limits(site), choice, market, rules, chosen)
+    return Sized(site, climate, plane, light, well_limits(site), choice, market, rules, chosen)
 
 
 def _wrong(path: Path, place: str, found: str, expected: str) -> OutputError:

@@ -1,76 +1,13 @@
-"""The sun on the array and the chosen set."""
+"""The chosen set."""
 
 from __future__ import annotations
-
-import math
 
 from planner.catalogue.arrays import FAMILIES, HELICAL, SURFACE
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.rules import cap_before_cable
-from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, month_label, n
+from planner.commands.why.sheet import Sheet, agree, n
 from planner.engine import duty as engine
-from planner.engine.volume import above
-from planner.glossary import monthly
 from planner.texts import texts
-
-POWERS = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)  # W/Wp of the printed curve
-
-
-def sun(sheet: Sheet, opened: Opened, sized: Sized) -> None:
-    """Irradiation, tilt, and what a watt of array gives in each month."""
-    row, plan, site, chosen = opened.row, opened.plan.array, sized.site, sized.chosen
-    sheet.section("Sun")
-    w, month = (chosen.design.module, chosen.done.design_month) if chosen else (0, None)
-    sheet.value(
-        "irradiation, mean of the year on the horizontal",
-        f"{n(row['solar_kwh_m2_day'])} kWh/m2/d",
-        f"raster; latitude of its cell {n(row['solar_latitude'])}°",
-    )
-    if chosen:
-        why = (
-            "array.tilt_deg"
-            if plan.tilt_deg is not None
-            else ("multiple of 5°, from 10°, whose worst month gives most energy for its demand and head")
-        )
-        if row["engine_status"] == "installed" and not math.isnan(row["existing_tilt_deg"]):
-            why = "of the installed array"
-        sheet.value("tilt", f"{n(row['tilt_deg'])}°", why)
-        sheet.value("azimuth", f"{n(row['azimuth_deg'])}° from north", "towards the equator unless array.azimuth_deg")
-    sheet.text(
-        "Each month is ten equally likely kinds of day, dull to clear, hour by hour (Saunier 1987 in the tropics, "
-        "Bendt 1981 beyond; hours: Collares-Pereira & Rabl 1979; diffuse: Erbs 1982; tilted plane: Hay & Davies 1980; "
-        "cell temperature: Faiman 2008). A watt of array then gives light × (1 - soiling) (1 - shade) (1 - other "
-        f"losses) × temperature factor, less wiring: other losses {n(plan.other_losses)}, wiring {n(plan.wiring_loss)} "
-        "at rated power. 240 steps a month of 0.1 h each; their sums on the mean day, * design month:"
-    )
-    rows = []
-    for m, (ghi, air, wind) in enumerate(zip(monthly("ghi"), monthly("air_temperature"), monthly("wind"), strict=True)):
-        lit, energy = above(sized.light, w, m, 0.0)
-        degrees = plan.air_temperature_c if math.isnan(row[air]) else float(row[air])
-        metres = plan.wind_m_s if math.isnan(row[wind]) else float(row[wind])
-        rows.append(
-            (
-                month_label(m, month),
-                n(row[ghi]),
-                n(degrees),
-                n(metres),
-                n(plan.soiling[m]),
-                n(lit),
-                n(energy),
-                n(site.demand_m3_day[m] / energy),
-            )
-        )
-    head = ("month", "kWh/m2/d", "air °C", "wind m/s", "soiling", "h lit", "Wh/Wp", "D / (Wh/Wp)")
-    sheet.table(head, rows)
-    if month is None or chosen is None:
-        return
-    sheet.text(
-        f"Power of the design month ({MONTH_NAMES[month]}): hours of the mean day with more than x W/Wp, and A(x), the "
-        "energy above x in Wh/Wp (the area under the hours from x up)."
-    )
-    found = [(x, *above(sized.light, w, month, x)) for x in POWERS]
-    sheet.table(("x W/Wp", "hours above", "A(x)"), [(n(x), n(hours), n(energy)) for x, hours, energy in found])
-
 
 def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     """What was chosen, with the numbers of the catalogue that follow-up steps use."""

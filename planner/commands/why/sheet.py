@@ -1,7 +1,8 @@
 """Lines of a worked calculation: what, how, with which numbers, how much, from where.
 
 A worked line reads `name = formula [source]` and under it `= numbers = result unit`. The numbers are an expression
-of × / + - ^ ( ) and ln log10 sqrt cos min max ceil pi, so that anyone, or a test, can work it out again.
+of × / + - ^ ( ) and ln log10 exp sqrt sin cos tan acos atan min max ceil pi, so that anyone, or a test, can work it
+out again.
 """
 
 from __future__ import annotations
@@ -28,6 +29,15 @@ def n(value: float) -> str:
         return "-"
     text = f"{float(value) + 0.0:.{DIGITS}g}"
     return f"{float(text):.0f}" if "e+" in text else text
+
+
+def in_brackets(value: float) -> str:
+    """A number inside an expression, in brackets where it is negative.
+
+    >>> in_brackets(2.0), in_brackets(-2.0)
+    ('2', '(-2)')
+    """
+    return f"({n(value)})" if value < 0 else n(value)
 
 
 def month_label(m: int, design_month: int | None) -> str:

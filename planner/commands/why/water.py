@@ -41,15 +41,18 @@ class Year(NamedTuple):
     curves: list[Curve]
 
 
-def year_of(sized: Sized, chosen: Chosen, year: float) -> Year:
-    """The design in a year: demand grown, array aged; the same kernels as the search, in the same order."""
+def year_of(sized: Sized, chosen: Chosen, year: float, sun: float = 1.0) -> Year:
+    """The design in a year: demand grown, array aged; the same kernels as the search, in the same order.
+
+    sun  of the mean year's, by an array that much smaller
+    """
     site, rules, market, duty = sized.site, sized.rules, sized.market, chosen.done.duty
     density, pump, w = sized.well.density_kg_m3, chosen.pump, chosen.design.module
     flows, heads = dynamic_heads_m(duty, site, rules, sized.well, market.risers, market.deliveries)
     demand = site.demand_m3_day * (1.0 + site.growth) ** (year - rules.design_year)
     fixed = (pump, chosen.drive, duty, site, rules, density, pump["slip_life_factor"])
     full = curves_of(*fixed, demand, flows, heads)
-    array_w, settled = chosen.design.array_wp * (1.0 - rules.ageing_year * year), no_curves()
+    array_w, settled = chosen.design.array_wp * (1.0 - rules.ageing_year * year) * sun, no_curves()
     volumes, running = np.empty(12), np.empty(12)
     monthly_volumes(*fixed, flows, heads, full, demand, sized.light, w, array_w, settled, volumes, running)
     used = np.array(
