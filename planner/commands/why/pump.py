@@ -9,6 +9,7 @@ from planner.commands.why.sheet import Sheet, agree, n
 from planner.engine import duty as engine
 from planner.texts import texts
 
+
 def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     """What was chosen, with the numbers of the catalogue that follow-up steps use."""
     row, design, done, site, c = opened.row, chosen.design, chosen.done, sized.site, opened.catalogue

@@ -19,7 +19,7 @@ SAME = 1e-6  # what is worked out here must be what the run wrote
 MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def n(value: float) -> str:
+def n(value: float, digits: int = DIGITS) -> str:
     """A number with the digits that a hand calculation needs.
 
     >>> n(1234567.0), n(0.0202), n(float("nan")), n(-0.0)
@@ -27,7 +27,7 @@ def n(value: float) -> str:
     """
     if math.isnan(value):
         return "-"
-    text = f"{float(value) + 0.0:.{DIGITS}g}"
+    text = f"{float(value) + 0.0:.{digits}g}"
     return f"{float(text):.0f}" if "e+" in text else text
 
 

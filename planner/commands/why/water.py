@@ -8,13 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.catalogue.arrays import HELICAL
+from planner.choice.design_checks import SMALL_ARRAY
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, month_label, n
 from planner.engine import search
 from planner.engine.duty import dynamic_heads_m
+from planner.engine.site import Record
 from planner.engine.volume import above, curves_of, mean_day, monthly_volumes, no_curves, volume_from
 from planner.glossary import monthly
 from planner.physics.pumps import CREEP_SPEED_SHARE
+from planner.tables.resource import BUILT_IN_SIZING, NINE_IN_TEN, low_year_factor
 
 Floats = NDArray[np.float64]
 
@@ -131,6 +134,28 @@ def design_month(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, yea
         "m3/d",
         "equipment.pump_availability; × 0.97 for priming a surface pump",
     )
+    _power_to_run(sheet, opened, sized, chosen, lifted)
+
+
+def _power_to_run(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, lifted: float) -> None:
+    """Power at which water begins to flow, of the array's, beside the limit above which monthly sun is coarse."""
+    duty, m, limit = chosen.done.duty, chosen.done.design_month, 100 * SMALL_ARRAY
+    flows, heads = dynamic_heads_m(
+        duty, sized.site, sized.rules, sized.well, sized.market.risers, sized.market.deliveries
+    )
+    slip, density = chosen.pump["slip_life_factor"], sized.well.density_kg_m3
+    every = np.full(12, lifted)
+    curves = curves_of(chosen.pump, chosen.drive, duty, sized.site, sized.rules, density, slip, every, flows, heads)
+    watts, rated = float(curves.power_w[m, 0]), chosen.design.array_wp
+    agree("power to run", watts / rated, float(opened.row["power_share_to_run"]))
+    sheet.result(
+        "power to run, of rated",
+        "power of the first knot, at the V lifted, / rated power of the array",
+        f"{n(watts)} / {n(rated)}",
+        watts / rated,
+    )
+    words = f"not above {n(limit)} %" if watts / rated <= SMALL_ARRAY else f"above {n(limit)} %: the array is small"
+    sheet.value("power to run against its limit", f"{n(100 * watts / rated)} %, {words}", "array_small, see Decision")
 
 
 def _engine_volume(sized: Sized, chosen: Chosen, m: int, year: Year, start_w: float) -> tuple[float, float]:
@@ -183,30 +208,14 @@ def twelve_months(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, ye
         rows.append((label, f"{search.DAYS[m]:.0f}", n(demand), n(volume), ratio, n(used), share, n(year.running[m])))
     sheet.table(("month", "days", "D", "V", "V / D", "U", "U / D", "hours"), rows)
     sheet.value("design month", MONTH_NAMES[chosen.done.design_month], "least V / D")
-    wanted = float(search.DAYS @ year.demand)
     agree("demand met", year.reliability, float(row["supply_reliability"]))
     agree("demand met in the worst month", year.worst, float(row["supply_reliability_worst_month"]))
-    sheet.result(
-        "demand met in the year",
-        "sum of days × U / sum of days × D",
-        f"{n(year.used_m3_year)} / {n(wanted)}",
-        year.reliability,
-        "",
-        f"wanted: {n(rules.reliability_year)}, equipment.reliability_year",
-    )
-    sheet.value(
-        "demand met in the worst month",
-        n(year.worst),
-        f"least U / D; wanted: {n(rules.reliability_month)}, equipment.reliability_worst_month",
-    )
-    limited = str(row["supply_limited"])
-    if limited:
-        said = (
-            f"{n(rules.safe_hours_day)} h at the safe rate do not give it"
-            if limited == "well"
-            else ("the well could, no pump of the catalogue can")
-        )
-        sheet.value("limited by", limited, said)
+    stands = bool(site.stands)
+    _shares(sheet, rules, year, "", stands)
+    if stands:
+        _limited_by(sheet, opened, rules)
+    else:
+        sheet.text("These volumes, and the costs, are of the mean year. What is wanted is tested in a year of low sun.")
     tap = float(row["volume_used_m3_day"])
     agree("volume used at the tap", year.used_m3_year / 365 * (1 - rules.losses), tap)
     sheet.result(
@@ -229,3 +238,94 @@ def twelve_months(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, ye
             "people",
             "today's people; demand.norm_l_person_day",
         )
+
+
+def _shares(sheet: Sheet, rules: Record, year: Year, when: str, wanted: bool) -> None:
+    """Shares of the year's and of the worst month's demand, with what is wanted of them where they are tested."""
+    asked = float(search.DAYS @ year.demand)
+    at_year = f"wanted: {n(rules.reliability_year)}, equipment.reliability_year" if wanted else ""
+    at_month = f"; wanted: {n(rules.reliability_month)}, equipment.reliability_worst_month" if wanted else ""
+    sheet.result(
+        f"demand met in the year{when}",
+        "sum of days × U / sum of days × D",
+        f"{n(year.used_m3_year)} / {n(asked)}",
+        year.reliability,
+        "",
+        at_year,
+    )
+    sheet.value(f"demand met in the worst month{when}", n(year.worst), f"least U / D{at_month}")
+
+
+def _limited_by(sheet: Sheet, opened: Opened, rules: Record) -> None:
+    limited = str(opened.row["supply_limited"])
+    if limited:
+        said = (
+            f"{n(rules.safe_hours_day)} h at the safe rate do not give it"
+            if limited == "well"
+            else ("the well could, no pump of the catalogue can")
+        )
+        sheet.value("limited by", limited, said)
+
+
+def low_sun(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
+    """The twelve months with the sun that the sizing rules count on, and the shares that are tested."""
+    row, rules, factor = opened.row, sized.rules, float(sized.site.low_sun)
+    year = year_of(sized, chosen, float(rules.design_year), factor)
+    sheet.section("The same months in a year of low sun")
+    _sizing_factor(sheet, opened, factor)
+    sheet.result(
+        "W, array in low sun",
+        "array after ageing × low sun: an array that much smaller stands for less sun",
+        f"{n(chosen.design.array_wp)} × (1 - {n(rules.ageing_year)} × {n(rules.design_year)}) × {n(factor)}",
+        year.array_w,
+        "W",
+    )
+    rows = []
+    for m in range(12):
+        demand, volume, used = float(year.demand[m]), float(year.volumes[m]), float(year.used[m])
+        share = n(used / demand) if demand > 0 else "-"
+        rows.append((MONTH_NAMES[m], f"{search.DAYS[m]:.0f}", n(demand), n(volume), n(used), share))
+    sheet.table(("month", "days", "D", "V", "U", "U / D"), rows)
+    agree("demand met in low sun", year.reliability, float(row["low_sun_reliability"]))
+    agree("demand met in the worst month of low sun", year.worst, float(row["low_sun_reliability_worst_month"]))
+    stands = bool(sized.site.stands)
+    _shares(sheet, rules, year, " of low sun", not stands)
+    if stands:
+        sheet.text("A set that stands already is judged by the mean year.")
+    else:
+        _limited_by(sheet, opened, rules)
+
+
+def _sizing_factor(sheet: Sheet, opened: Opened, factor: float) -> None:
+    """How much of the mean year's sun the sizing rules count on, and why."""
+    row, given = opened.row, opened.plan.array.low_year_factor
+    zone = str(row["climate_zone"])
+    year = float(low_year_factor(np.array([zone]), given)[0])
+    name, built_in = "low sun, of the mean year's", row["resource_source"] == "built-in"
+    if built_in:
+        why = "the built-in sun is taken lower, so that nine in ten places and years have more"
+        if given is None:
+            sheet.value(name, n(BUILT_IN_SIZING), why)
+        else:
+            sheet.result(
+                name,
+                "built-in × array.low_year_factor",
+                f"{n(BUILT_IN_SIZING)} × {n(given)}",
+                BUILT_IN_SIZING * given,
+                "",
+                why,
+            )
+        year = BUILT_IN_SIZING * (given or 1.0)
+    elif given is not None:
+        sheet.value(name, n(given), "array.low_year_factor")
+    else:
+        spread = (1.0 - year) / NINE_IN_TEN
+        sheet.result(
+            name,
+            "1 - 1.2816 × spread of years: nine in ten years have more",
+            f"1 - {n(NINE_IN_TEN)} × {n(spread)}",
+            year,
+            "",
+            f"spread of a year's irradiation by climate zone, {zone or 'at sea'}; array.low_year_factor",
+        )
+    agree("sizing factor of irradiation", year, factor)
