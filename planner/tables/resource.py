@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -27,9 +27,7 @@ from planner.tables import raster_limits as limits
 from planner.tables.raster_files import DAYS, Floats, Integers, Raster, Sample, centres, open_raster, sample
 from planner.tables.step import Finding, Step, rule_rows
 from planner.tables.weather_file import read_weather
-
-if TYPE_CHECKING:
-    from planner.tables.world_climate import WorldClimate
+from planner.tables.world_climate import WorldClimate, seasonal_shape, world_climate
 
 Flags = NDArray[np.bool_]
 Texts = NDArray[np.str_]
@@ -100,8 +98,6 @@ class Points:
     @cached_property
     def climate(self) -> WorldClimate:
         """The built-in climate, computed when first asked for; as at sea where there is no position."""
-        from planner.tables.world_climate import WorldClimate, world_climate
-
         some = world_climate(*(each[self.placed] for each in (self.latitude, self.longitude, self.elevation_m)))
         count, empty = self.placed.size, {"f": np.nan, "i": -1, "U": ""}
         spread = []
@@ -258,8 +254,6 @@ def _shape(raster: Raster, taken: Sample, points: Points, findings: list[Finding
     valid = taken.status == "valid"
     shape = np.full((12, valid.size), np.nan)
     if raster.name == "solar":
-        from planner.tables.world_climate import seasonal_shape
-
         latitude, longitude = (each[valid] for each in _centres(raster, taken))
         shape[:, valid] = seasonal_shape(latitude, (longitude + 180) % 360 - 180).T
         outside = np.asarray(daily_extraterrestrial_kwh_m2(latitude[None, :], limits.MEAN_DAY[:, None]))
