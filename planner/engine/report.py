@@ -97,6 +97,8 @@ def perform(design: Design, site: Record, light: Light, market: Market, rules: R
             used_share[m] = used_month(volumes[m], demand[m], site, rules, tank_m3) / demand[m]
     month = int(np.argmin(pumpable))
 
+    run_share = curves.power_w[month, 0] / design.array_wp if curves.knots[month] > 0 else np.nan
+
     peak = peak_design = 0.0
     hydraulic = electrical = lift_volume = 0.0
     for m in range(12):
@@ -133,7 +135,7 @@ def perform(design: Design, site: Record, light: Light, market: Market, rules: R
     above_ground = site.lift_m + rules.residual_m
     return Performance(
         duty, well, volumes, used_share, reliability, worst, low_reliability, low_worst, used / DAYS.sum(),
-        curves.power_w[month, 0] / design.array_wp, days_mean(running), month,
+        run_share, days_mean(running), month,
         peak, peak_design, site.rest_m[month], level, level + above_ground + friction, level_rule,
         level_rule + above_ground + friction_cap, hydraulic / electrical if electrical > 0.0 else 0.0,
         duty.availability * lift_volume / DAYS.sum() / (design.array_wp / 1000.0),

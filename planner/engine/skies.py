@@ -16,6 +16,7 @@ from planner.plan import Array
 Floats = NDArray[np.float64]
 
 TILT_PUMPING_HOURS = 6.0  # a day's demand at this many hours gives the head that a tilt is chosen with
+POLAR_SHARE = 0.05  # of the best month's energy: darker months have no water at any tilt and decide nothing
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ class Skies:
         day = site.demand_m3_day * 24.0 / TILT_PUMPING_HOURS
         head = site.rest_m + site.memory_d_m2 * site.demand_m3_day + site.lift_m
         head = head + site.b_d_m2 * day + site.c_d2_m5 * day**2
-        bright = energy.max(axis=0) > 0  # a month of polar night decides nothing
+        bright = energy.max(axis=0) > POLAR_SHARE * energy.max()
         worst = (energy / np.maximum(site.demand_m3_day * head, 1e-9))[:, bright].min(axis=1, initial=np.inf)
         return Plane(float(tilts[int(np.argmax(worst))]), azimuth, False)
 
