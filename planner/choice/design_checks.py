@@ -92,7 +92,7 @@ def design_checks(sites: pd.DataFrame, plan: Plan, catalogue: Catalogue) -> pd.D
             unit="%",
         ),
         rule_rows(
-            designed,
+            sites.index[sites["power_share_to_run"].notna()],
             "array_small",
             sites["power_share_to_run"] <= SMALL_ARRAY,
             value=100 * sites["power_share_to_run"],
