@@ -51,6 +51,7 @@ OPEN_SEA_KM = 500.0  # the sea reaches this far west, so that it is no gulf
 DAYS_OF_MONTH = (1 / 6, 1 / 2, 5 / 6)  # of its length
 MONTH_START = np.array((0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334))
 HALF_DAY_POINTS = 6  # of Gauss and Legendre, noon to sunset
+CHUNK = 10_000  # places whose clear sky is computed at once, about 60 MB
 LOWEST_SINE = 1e-3  # of the sun's altitude, for the models; at lower points the sun is down all day and counts nothing
 ALTITUDE_STEP_M, ALTITUDE_LOWEST_M, ALTITUDE_NONE = 28.0, -450.0, 255  # pvlib.location.lookup_altitude
 TURBIDITY_STEP = 0.05  # pvlib.clearsky.lookup_linke_turbidity
@@ -119,15 +120,14 @@ def world_climate(latitude_deg: ArrayLike, longitude_deg: ArrayLike, elevation_m
         np.round(elevation[land] / ELEVATION_STEP_M) * ELEVATION_STEP_M,
         data.altitude_m[cells.row, cells.column][of],
     )
-    levels, at = np.unique(np.stack([of.astype(np.float64), height]), axis=1, return_inverse=True)
-    level_of, level = levels[0].astype(np.int64), levels[1]
+    levels, of_level = np.unique(np.stack([of.astype(np.float64), height]), axis=1, return_inverse=True)
+    level_of, level, of_level = levels[0].astype(np.int64), levels[1], of_level.ravel()
 
     grid = _bilinear(data.ghi_kwh_m2_day, (cells.latitude_deg + 57.0) / 3.0, (cells.longitude_deg + 180.0) / 3.0)
     ghi = (grid * data.ratio[number][:, None])[level_of]
-    clear = clear_sky_kwh_m2_day(cells.latitude_deg[level_of], _turbidity(cells)[level_of], level)
     air = _bilinear(data.sea_level_c, 90.0 - cells.latitude_deg, cells.longitude_deg)[level_of]
-    out.ghi_kwh_m2_day[land] = np.minimum(ghi, CAP * clear)[at]
-    out.air_temperature_c[land] = (air - LAPSE_K_M * level[:, None])[at]
+    out.ghi_kwh_m2_day[land] = np.minimum(ghi, _caps(cells, level_of, level))[of_level]
+    out.air_temperature_c[land] = (air - LAPSE_K_M * level[:, None])[of_level]
     out.zone[land] = data.code[number][of]
     unseen = _rough(cells) | _fog_coast(cells) | (data.code[number] == "")
     out.range_share[land] = np.where(unseen, WIDE, ORDINARY)[of]
@@ -170,6 +170,14 @@ def clear_sky_kwh_m2_day(latitude_deg: Floats, linke_turbidity: Floats, elevatio
         hours = 24.0 * sunset[:, :, 0] / np.pi
         clear += light @ (weight / 2.0) * hours / 1000.0
     return clear / len(DAYS_OF_MONTH)
+
+
+def _caps(cells: _Cells, of: Integers, elevation_m: Floats) -> Floats:
+    """Highest monthly means, kWh/m² a day (m, 12): of cells of[m] at elevations (m,)."""
+    turbidity = _turbidity(cells)
+    parts = np.array_split(np.arange(of.size), of.size // CHUNK + 1)
+    clear = [clear_sky_kwh_m2_day(cells.latitude_deg[of[p]], turbidity[of[p]], elevation_m[p]) for p in parts]
+    return CAP * np.concatenate(clear)
 
 
 # Cells ------------------------------------------------------------------------------------------------------------
