@@ -84,7 +84,7 @@ CASES: dict[str, tuple[Changes, str, str]] = {
         "installed_set_short",
     ),
     "solar, small for its pump": (
-        {"equipped_with": "solar", "existing_pump_id": "CF3-11", "existing_array_wp": "350"},
+        {"equipped_with": "solar", "existing_pump_id": "HR10-12", "existing_array_wp": "200"},
         "hold",
         "array_small",
     ),
