@@ -94,3 +94,28 @@ def test_saunier_table_between_its_nodes() -> None:
     bins = np.minimum((share * 10).astype(int), 9)
     means = np.bincount(bins, density * x) / np.bincount(bins, density)
     np.testing.assert_allclose(sun.saunier_kinds(clearness), means, atol=2e-4)
+
+
+@pytest.mark.parametrize("kinds", [sun.bendt_kinds, sun.saunier_kinds])
+@pytest.mark.parametrize("spread", [0.03, 0.10, 0.20])
+def test_kinds_with_a_known_spread(kinds, spread: float) -> None:  # type: ignore[no-untyped-def]
+    """Definition: mean exact, standard deviation as given where the bounds allow it, order kept."""
+    clearness = np.array([0.35, 0.50, 0.65])
+    plain = kinds(clearness)
+    moved = sun.kinds_with_spread(plain, spread)
+    np.testing.assert_allclose(moved.mean(axis=-1), clearness, rtol=1e-12)
+    np.testing.assert_allclose(moved.std(axis=-1), spread, rtol=0.03)
+    assert (np.diff(moved, axis=-1) >= 0).all() and (moved > 0).all()
+    # No bound touched: deviations are scaled (closed form).
+    scaled = clearness[:, None] + (plain - clearness[:, None]) * spread / plain.std(axis=-1, keepdims=True)
+    top = sun.clearness_maximum(clearness)[:, None] + 0.03
+    free = ((scaled >= 0.025) & (scaled <= top)).all(axis=-1)
+    np.testing.assert_allclose(moved[free], scaled[free], rtol=1e-9)
+    assert free.any() or spread > 0.1
+
+
+def test_kinds_with_a_spread_beyond_all_months_end_at_the_bounds() -> None:
+    moved = sun.kinds_with_spread(sun.bendt_kinds(0.4), 0.6)
+    assert moved.mean() == pytest.approx(0.4, rel=1e-12)
+    assert moved.min() > 0.0 and moved.max() < 0.9
+    assert np.isnan(sun.kinds_with_spread(sun.bendt_kinds(0.4), np.nan)).all()

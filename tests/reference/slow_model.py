@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -100,6 +101,7 @@ class Case:
 # ---------------------------------------------------------------------------------------- water, head
 
 
+@cache
 def water_density_kg_m3(t_c: float) -> float:
     """Density of water, kg/m3, 0…100 °C (Kell 1975)."""
     above = 999.83952 + t_c * (
@@ -108,6 +110,7 @@ def water_density_kg_m3(t_c: float) -> float:
     return above / (1 + 16.879850e-3 * t_c)
 
 
+@cache
 def water_viscosity_pa_s(t_c: float) -> float:
     """Dynamic viscosity of water, Pa s, 0…100 °C (Kestin, Sokolov & Wakeham 1978)."""
     d = 20 - t_c
@@ -121,9 +124,12 @@ def friction_factor(reynolds: float, roughness_ratio: float) -> float:
     if reynolds < 4000:
         share = (reynolds - 2000) / 2000
         return (1 - share) * 64 / 2000 + share * friction_factor(4000, roughness_ratio)
-    root, last = 7.0, 0.0  # 1/√f; the iteration contracts by a factor of about eight
-    while abs(root - last) > 1e-11:
-        root, last = -2 * math.log10(roughness_ratio / 3.7 + 2.51 * root / reynolds), root
+    wall, film = roughness_ratio / 3.7, 2.51 / reynolds
+    root, step = 7.0, 1.0  # 1/√f, by Newton's method
+    while abs(step) > 1e-10:
+        inside = wall + film * root
+        step = (root + 2 * math.log10(inside)) / (1 + 2 / math.log(10) * film / inside)
+        root -= step
     return float(root**-2)
 
 
@@ -319,6 +325,7 @@ def month_volume_m3_day(case: Case, month: int, available_w: np.ndarray) -> floa
     v, so there is one solution, at or below the demand; it is found to 0.01 %.
     """
 
+    @cache
     def pumpable(lifted: float) -> float:
         return volume_m3_day(case, unpumped_level_m(case, month, lifted), available_w)
 

@@ -11,10 +11,7 @@ import pytest
 
 from tests.reference import slow_model as slow
 from tests.reference import slow_sun as sun
-
-GHI = (5.0, 5.2, 5.5, 5.8, 6.0, 6.2, 6.4, 6.5, 6.3, 6.0, 5.5, 5.1)  # invented, kWh/m2/d
-AIR = (24.0, 24.0, 23.0, 22.0, 20.0, 18.0, 18.0, 20.0, 23.0, 25.0, 25.0, 24.0)  # invented, °C
-SUN = slow.Case(-12.0, GHI, AIR, (2.0,) * 12, tilt_deg=15.0, azimuth_deg=0.0)
+from tests.reference.test_slow_sun import SUN
 
 # No loss of any kind and a constant head of 60 m: electrical power = hydraulic power.
 IDEAL = dataclasses.replace(
@@ -75,110 +72,12 @@ def watts_per_wp() -> np.ndarray:
 
 @pytest.fixture(scope="module")
 def watts(watts_per_wp: np.ndarray) -> np.ndarray:
-    """June's ten kinds of day, W of a 1 kWp array."""
+    """June's kinds of day and skies, W of a 1 kWp array."""
     return np.asarray(watts_per_wp[5] * 1000)
 
 
 def hydraulic_w(case: slow.Case, flow_m3_h: float, head: float) -> float:
     return slow.pressure_pa(case, head) * flow_m3_h / 3600
-
-
-# ------------------------------------------------------------------------------------------------ sun
-
-
-def test_kinds_of_day_are_the_test_vectors() -> None:
-    # Ten kinds for a month's clearness of 0.55, computed independently beforehand, printed to three digits.
-    herzog = [0.177, 0.333, 0.434, 0.510, 0.570, 0.620, 0.662, 0.700, 0.733, 0.762]
-    saunier = [0.258, 0.395, 0.464, 0.515, 0.557, 0.594, 0.627, 0.660, 0.694, 0.736]
-    np.testing.assert_allclose(sun.clearness_of_kinds(0.55, 35.0), herzog, rtol=0, atol=0.0005)
-    np.testing.assert_allclose(sun.clearness_of_kinds(0.55, -10.0), saunier, rtol=0, atol=0.0005)
-
-
-@pytest.mark.parametrize("latitude", [0.0, 40.0])
-@pytest.mark.parametrize("clearness", [0.10, 0.35, 0.65, 0.80])
-def test_kinds_of_day_have_the_mean_and_stay_in_bounds(latitude: float, clearness: float) -> None:
-    kinds = sun.clearness_of_kinds(clearness, latitude)
-    assert kinds.mean() == pytest.approx(clearness, rel=1e-12)  # closed form
-    assert (np.diff(kinds) > 0).all()
-    assert kinds[0] > 0 and kinds[-1] < 0.86  # the formula's greatest daily clearness is 0.845
-
-
-def test_clearness_above_the_range_is_held_and_far_below_it_is_refused() -> None:
-    np.testing.assert_array_equal(sun.clearness_of_kinds(0.95, 0.0), sun.clearness_of_kinds(0.80, 0.0))
-    with pytest.raises(ValueError, match="greatest daily clearness"):
-        sun.clearness_of_kinds(0.05, 0.0)
-
-
-def test_kinds_of_day_are_spread_evenly_over_the_month() -> None:
-    days = sun.kind_day_numbers(1)  # February: day numbers 32…59, so noon to noon 31.5…59.5
-    np.testing.assert_allclose(sorted(days), 31.5 + 28 * (np.arange(10) + 0.5) / 10)
-    assert days[0] == pytest.approx(31.5 + 28 * 0.35)  # kind 0: (3 + ½)/10
-
-
-@pytest.mark.parametrize("latitude", [-38.0, -12.0, 0.0, 23.45, 40.0])
-def test_monthly_irradiation_is_recovered_exactly(latitude: float) -> None:
-    ghi = GHI if latitude < 0 else tuple(np.roll(GHI, 6))
-    case = dataclasses.replace(SUN, latitude_deg=latitude, ghi_kwh_m2_day=tuple(0.7 * g for g in ghi))
-    hourly = sun.hourly_ghi(case)
-    np.testing.assert_allclose(hourly.sum(axis=2).mean(axis=1) / 1000, case.ghi_kwh_m2_day, rtol=1e-12)
-    assert (hourly >= 0).all()
-    assert (hourly[:, :, [0, 1, 2, 21, 22, 23]] == 0).all()  # no light at night, also on short winter days
-
-
-def test_extraterrestrial_day() -> None:
-    # Duffie & Beckman, example 1.10.1, 43°N 15 April: 33.8 MJ/m2 (from memory; Cooper's declination there).
-    assert sun.extraterrestrial_kwh_m2_day(43.0, 105.0) * 3.6 == pytest.approx(33.8, rel=0.006)
-    # Closed form: the sun sets at 90° everywhere on the day of zero declination, always on the equator.
-    assert sun.sunset_rad(0.0, 172.0) == pytest.approx(math.pi / 2)
-
-
-def test_sun_position() -> None:
-    # Duffie & Beckman, example 1.6.2: 43°N, 9:30 solar, 13 February: zenith 66.5°, azimuth 40° east of south.
-    zenith, azimuth = sun.sun_position_deg(43.0, 44.0, math.radians(-37.5))
-    assert (zenith, azimuth) == pytest.approx((66.5, 140.0), abs=0.3)  # Spencer's declination, not Cooper's
-    # Same, 18:30 solar, 1 July: zenith 79.6°.
-    assert sun.sun_position_deg(43.0, 182.0, math.radians(97.5))[0] == pytest.approx(79.6, abs=0.1)
-
-
-@pytest.mark.parametrize(("day_length_h", "ratio"), [(11, 0.1529), (12, 0.1417), (13, 0.1323)])
-def test_noon_hour_ratio(day_length_h: float, ratio: float) -> None:
-    # Collares-Pereira & Rabl 1979 evaluated independently, printed to four digits.
-    assert sun.hour_ratio(0.0, math.radians(7.5 * day_length_h)) == pytest.approx(ratio, abs=0.00005)
-
-
-def test_level_modules_see_the_horizontal_irradiance() -> None:
-    # Closed form: at tilt 0 beam and sky return to the horizontal whatever the split.
-    case = dataclasses.replace(SUN, tilt_deg=0.0, gamma_per_k=0.0)
-    np.testing.assert_allclose(sun.hourly_power(case), sun.hourly_ghi(case) / 1000, rtol=1e-9)
-
-
-def test_east_and_west_are_mirrored_and_the_equator_side_is_sunnier_in_winter() -> None:
-    ghi, day = sun.hourly_ghi(SUN)[5, 4], sun.kind_day_numbers(5)[4]  # June, 12°S
-
-    def plane(azimuth: float) -> np.ndarray:
-        return sun.plane_irradiance(dataclasses.replace(SUN, azimuth_deg=azimuth), ghi, day)
-
-    np.testing.assert_allclose(plane(90.0), plane(270.0)[::-1], rtol=1e-9)
-    assert plane(90.0)[8] > plane(270.0)[8]  # an eastern face has the morning sun
-    assert plane(0.0).sum() > ghi.sum() > plane(180.0).sum()
-
-
-def test_temperature_curve() -> None:
-    curve = sun.air_temperature_c(20.0, 10.0)
-    assert curve.mean() == pytest.approx(20.0, abs=1e-12)  # closed form: harmonics sum to zero over 24 hours
-    assert np.ptp(curve) == pytest.approx(10.0, rel=0.03)  # by definition of the range, at half hours
-    assert 14 <= curve.argmax() <= 16 and 4 <= curve.argmin() <= 6
-
-
-def test_power_of_one_hour_by_hand() -> None:
-    case = dataclasses.replace(
-        SUN, soiling=(0.03,) * 12, shade=(0.02,) * 12, other_losses=0.06, wiring_loss=0.02, gamma_per_k=-0.004
-    )
-    day = sun.kind_day_numbers(3)[7]
-    plane = sun.plane_irradiance(case, sun.hourly_ghi(case)[3, 7], day)[11]
-    cell = sun.air_temperature_c(22.0, 10.0)[11] + plane / (25.0 + 6.84 * 2.0)  # Faiman 2008
-    x = plane / 1000 * 0.97 * 0.98 * (1 - 0.004 * (cell - 25)) * 0.94
-    assert sun.hourly_power(case)[3, 7, 11] == pytest.approx(x * (1 - 0.02 * x), rel=1e-12)  # closed form
 
 
 # ---------------------------------------------------------------------------------------- water, head
@@ -241,7 +140,7 @@ def test_helical_rotor_numbers() -> None:
 
 def test_lossless_pump_turns_all_energy_into_water(watts_per_wp: np.ndarray) -> None:
     # Closed form: no loss, constant head: V = E / (rho g H) in every month.
-    energy_wh = watts_per_wp.sum(axis=2).mean(axis=1) * IDEAL.array_wp
+    energy_wh = watts_per_wp.mean(axis=3).sum(axis=2).mean(axis=1) * IDEAL.array_wp
     volumes = slow.monthly_volumes(IDEAL)
     np.testing.assert_allclose(volumes, energy_wh * 3600 / slow.pressure_pa(IDEAL, 60.0), rtol=1e-6)
     # Closed form: 2.724 Wh lift a cubic metre of 1000 kg/m3 by a metre; this water has 998.2 kg/m3.
@@ -268,7 +167,7 @@ def test_cap_threshold_and_hysteresis_in_closed_form(watts: np.ndarray) -> None:
     run = constant + torque * 0.3 * omega_rated
     flow = np.where(watts < run, 0.0, np.minimum((watts - constant) / per_m3_h, cap))
     assert (flow == cap).any() and ((watts > 0) & (flow == 0)).any()
-    expected = flow.sum() / 10 * availability
+    expected = flow.sum() / 50 * availability
     assert slow.volume_m3_day(case, 60.0, watts) == pytest.approx(expected, rel=1e-6)
 
     # A fit that grips at standstill raises only the start; hours between the thresholds count half.
@@ -278,7 +177,7 @@ def test_cap_threshold_and_hysteresis_in_closed_form(watts: np.ndarray) -> None:
     assert slow.start_power_w(gripping, 60.0, run) == pytest.approx(start, rel=1e-6)
     between = (watts >= run) & (watts < start)
     assert between.any()
-    halved = np.where(between, flow / 2, flow).sum() / 10 * availability
+    halved = np.where(between, flow / 2, flow).sum() / 50 * availability
     assert slow.volume_m3_day(gripping, 60.0, watts) == pytest.approx(halved, rel=1e-6)
 
 
