@@ -15,6 +15,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -58,8 +59,20 @@ def read_weather(name: str, path: Path) -> tuple[Weather, list[Finding]]:
     stand beside the sun's, and the sun was moved to them), weather_closure (GHI is not diffuse plus beam).
 
     Raises WeatherError with every fault that can be told at once: first the shape of the file, then its place and
-    its hours, then its values, last its agreement with the sun.
+    its hours, then its values, last its agreement with the sun. A run asks for the file several times; unless it was
+    changed meanwhile it is read once.
     """
+    try:
+        state = path.stat()
+        changed = (state.st_mtime_ns, state.st_size)
+    except OSError:
+        changed = (0, 0)
+    weather, findings = _read(name, path, changed)
+    return weather, list(findings)
+
+
+@lru_cache(maxsize=1)
+def _read(name: str, path: Path, _changed: tuple[int, int]) -> tuple[Weather, list[Finding]]:
     lines = _lines(name, path)
     layout = _layout(name, lines)
     stamps, values = _numbers(name, lines, layout)

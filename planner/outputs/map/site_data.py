@@ -65,7 +65,8 @@ DECIMALS = {
     "family_margin": 3,
     "people_served": 0,
 } | dict.fromkeys(monthly("volume"), 1)
-SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")  # hundredths, rounded down
+# In hundredths, rounded down.
+SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")
 FAMILIES = ("helical_rotor", "centrifugal", "surface")
 COSTS = (
     "cost_per_m3",
