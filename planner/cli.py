@@ -74,7 +74,13 @@ def run(
     ] = False,
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; default one a core.")] = None,
 ) -> None:
-    """The whole job: read, screen, size, cost, rank; writes map.html, sites.csv and the rest."""
+    """The whole job: read, screen, size, cost, rank; writes map.html, sites.csv and the rest.
+
+    The smallest plan has two lines, [inventory] and file = "boreholes.csv". The sun is then the built-in one of any
+    place on land. Better: a map of it, [rasters] solar = { file = "ghi.tif", unit = "kWh/m2/day" } (12 bands, 12 files,
+    or one of the year; also diffuse and clearness_spread), or an hourly year, [weather] file = "place.epw" (EPW,
+    TMY2, TMY3). [array] mounting = "single_axis" lets arrays turn with the sun.
+    """
     from planner import pipeline
 
     try:
