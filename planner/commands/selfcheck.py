@@ -16,7 +16,7 @@ from importlib.resources import files
 from typing import Any
 
 from planner.errors import InternalError
-from planner.physics import aquifer, cables, money, photovoltaic, pipes, pumps, storage, sun, water
+from planner.physics import aquifer, cables, money, photovoltaic, pipes, pumps, sky, storage, sun, water
 
 __all__ = ["Case", "selfcheck"]
 
@@ -155,6 +155,10 @@ QUANTITIES: dict[str, Callable[..., Any]] = {
     "diffuse_hour_share": lambda **given: _hour_share(sun.diffuse_hour_fraction, **given),
     "saunier_kind": lambda **given: _kind(sun.saunier_kinds, **given),
     "bendt_kind": lambda **given: _kind(sun.bendt_kinds, **given),
+    "hour_spread": sky.hour_spread,
+    "clear_hour_clearness": sky.clear_hour_clearness,
+    "diffuse_fraction": sky.diffuse_fraction,
+    "cell_temperature_c": sky.cell_temperature_c,
     "temperature_factor": photovoltaic.temperature_factor,
     "series_minimum": photovoltaic.series_minimum,
     "series_maximum": photovoltaic.series_maximum,

@@ -81,12 +81,6 @@ def erbs_monthly(clearness: float, sunset_rad: float = math.pi / 2) -> float:
     return 1.311 - 3.022 * clearness + 3.427 * clearness**2 - 1.821 * clearness**3
 
 
-def erbs_hourly(clearness: float) -> float:
-    day, zenith = 100, 30.0
-    ghi = clearness * pvlib.irradiance.get_extra_radiation(day) * math.cos(math.radians(zenith))
-    return float(pvlib.irradiance.erbs(ghi, zenith, day)["dhi"] / ghi)
-
-
 def hazen_williams_m(flow_m3_s: float, length_m: float, diameter_m: float, roughness_c: float) -> float:
     return 10.67 * length_m * flow_m3_s**1.852 / (roughness_c**1.852 * diameter_m**4.8704)
 
@@ -102,10 +96,6 @@ LIBRARY: dict[str, Callable[..., Any]] = {
     "isotropic_mj_m2": isotropic_mj_m2,
     "monthly_beam_ratio": monthly_beam_ratio,
     "erbs_monthly": erbs_monthly,
-    "erbs_hourly": erbs_hourly,
-    "faiman_c": lambda plane_w_m2, air_c, wind_m_s: pvlib.temperature.faiman(
-        plane_w_m2, air_c, wind_m_s, u0=25.0, u1=6.84
-    ),
     "noct_c": lambda plane_w_m2, air_c, noct_c: pvlib.temperature.ross(plane_w_m2, air_c, noct=noct_c),
     "pvwatts_losses_percent": pvlib.pvsystem.pvwatts_losses,
     "hazen_williams_m": hazen_williams_m,
