@@ -42,7 +42,7 @@ function waterGroups({ sites }, index) {
       ["Modules", stringsText(sites, index), at("module_id")],
       at("mounting") === "single_axis"
         ? ["Mounting", "turns with the sun, level north–south axis"]
-        : ["Tilt", wholeText(at("tilt_deg")), Number.isFinite(at("azimuth_deg")) ? `° towards ${wholeText(at("azimuth_deg"))}°` : "°"],
+        : ["Tilt", wholeText(at("tilt_deg")), `° ${towardsText(at("azimuth_deg"))}`],
       ["Intake", wholeText(at("intake_depth_m")), "m below ground"],
       ["Riser", at("riser_id") || wholeText(at("riser_mm")), at("riser_id") ? "" : "mm"],
       ["Delivery pipe", wholeText(at("delivery_mm")), "mm"],
@@ -51,6 +51,11 @@ function waterGroups({ sites }, index) {
       ["Irradiation, horizontal", withDecimals(at("solar_kwh_m2_day"), 1), sunUnit(at)],
     ]],
   ];
+}
+
+function towardsText(azimuth) {
+  if (!Number.isFinite(azimuth)) return "";
+  return `towards ${{ 0: "north", 90: "east", 180: "south", 270: "west" }[azimuth] || `${wholeText(azimuth)}°`}`;
 }
 
 // Unit, range and source of the irradiation.

@@ -36,7 +36,7 @@ function costScale(sites, breaks, colours) {
   colours.forEach((colour, place) => {
     const block = element("span", "scale-colour");
     block.style.backgroundColor = colour;
-    const number = element("span", "scale-count", place ? wholeText(counts[place]) : `${wholeText(counts[0])} sites`);
+    const number = element("span", "scale-count", place ? wholeText(counts[place]) : `${wholeText(counts[0])} ${counts[0] === 1 ? "site" : "sites"}`);
     const limit = place < breaks.length ? element("span", "scale-limit", limitText(breaks[place])) : "";
     scale.append(element("span", "scale-cell", number, block, limit));
   });
@@ -55,7 +55,7 @@ function costScaleWords(breaks, counts) {
   const classes = counts.map((count, place) => {
     const from = place ? `from ${limitText(breaks[place - 1])} ` : "";
     const below = place < breaks.length ? `below ${limitText(breaks[place])}` : "";
-    return `${from}${below}: ${count} sites`;
+    return `${from}${below}: ${count} ${count === "1" ? "site" : "sites"}`;
   });
   return classes.join("; ");
 }
