@@ -50,7 +50,6 @@ WAVE = np.array([[0.4632, 1, 3.805], [0.0984, 2, 0.360], [0.0168, 3, 0.822], [0.
 LOWEST_SIN_ERBS = 0.065
 LOWEST_SIN_BEAM = math.sin(math.radians(3.0))
 MOST_BEAM = 0.95  # of global light on the horizontal, under the clearest of skies
-BEAM_PASSES = 12
 
 
 class Climate(NamedTuple):
@@ -127,13 +126,14 @@ def _kinds_of_day(climate: Climate) -> Floats:
     """Clearness of the ten kinds of day of each month, (12, 10); 0 in a month without sun."""
     every_day = np.asarray(sun_physics.daily_extraterrestrial_kwh_m2(climate.latitude_deg, np.arange(1.0, 366.0)))
     outside = np.array([days.mean() for days in np.split(every_day, np.cumsum(DAYS).astype(int)[:-1])])
-    clearness = np.divide(climate.ghi, outside, out=np.zeros(12), where=outside > 0)
-    clearness = np.clip(clearness, *CLEARNESS_RANGE)
+    real = np.divide(climate.ghi, outside, out=np.zeros(12), where=outside > 0)
+    clearness = np.clip(real, *CLEARNESS_RANGE)
     law = sun_physics.saunier_kinds if climate.tropical else sun_physics.bendt_kinds
     kinds = law(clearness)
-    known = ~np.isnan(climate.clearness_spread)
-    if known.any():
-        kinds[known] = sun_physics.kinds_with_spread(kinds[known], climate.clearness_spread[known])
+    known = ~np.isnan(climate.clearness_spread) & (real > 0)
+    if known.any():  # the hours are scaled to the real clearness, and the spread with them
+        spread = climate.clearness_spread[known] * clearness[known] / real[known]
+        kinds[known] = sun_physics.kinds_with_spread(kinds[known], spread)
     return kinds
 
 
@@ -224,19 +224,26 @@ def _wave() -> Floats:
 
 @kernel
 def _scale_beam(sky: Sky, m: int, wanted_wh: float) -> None:
-    """Scale the beam of a month's steps so that beam on the horizontal adds up to `wanted_wh` a day.
+    """Scale the beam of a month's steps so that beam on the horizontal adds up to `wanted_wh` a day; none below 0.
 
     Clear hours have most of the beam and take most of the change; where a step would pass `MOST_BEAM` of its
-    global light it stops there.
+    global light it stops there and the others make it up. Each pass solves for the steps that are free; a step that
+    was stopped never comes free again, so the passes end.
     """
-    factor = 1.0
-    for _ in range(BEAM_PASSES):
-        found = 0.0
+    factor = 0.0
+    for _ in range(sky.steps[m]):
+        free = stopped = 0.0
         for n in range(sky.steps[m]):
-            found += sky.hours[m] * min(factor * sky.dni[m, n] * sky.up[m, n], MOST_BEAM * sky.ghi[m, n])
-        if found <= 0.0:
-            return
-        factor *= max(wanted_wh, 0.0) / found
+            beam, most = sky.dni[m, n] * sky.up[m, n], MOST_BEAM * sky.ghi[m, n]
+            if factor * beam < most:
+                free += sky.hours[m] * beam
+            else:
+                stopped += sky.hours[m] * most
+        if free <= 0.0:
+            break
+        before, factor = factor, max(wanted_wh - stopped, 0.0) / free
+        if factor <= before * (1.0 + 1e-12):
+            break
     for n in range(sky.steps[m]):
         beam = min(factor * sky.dni[m, n] * sky.up[m, n], MOST_BEAM * sky.ghi[m, n])
         sky.dni[m, n] = beam / sky.up[m, n]

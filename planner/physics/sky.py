@@ -29,10 +29,12 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 BINS = 5  # equally likely skies of an hour
-# Bin means are tabulated on the mean and on the standard deviation relative to the largest that the mean allows.
-MEAN_NODES = 64
-SPREAD_NODES = 40
+# Bin means are tabulated on the mean, x = sin² of even steps, closer where the law is lopsided, and on the standard
+# deviation relative to the largest that the mean allows.
+MEAN_NODES = 81
+SPREAD_NODES = 50
 WIDEST_SPREAD = 0.98
+MEAN_PASSES = 20
 LOWEST_SIN = 0.01745  # 1°: lower suns count as this high where something is divided by it, as pvlib does
 
 
@@ -129,12 +131,13 @@ def tracker_rotation_rad(east: float, up: float, most_rad: float) -> float:
 def spread_table() -> Floats:
     """Means of the equally likely bins of a beta law on 0 to 1, shape (means, spreads, BINS).
 
-    First axis: mean 0 to 1. Second: standard deviation over the largest that the mean allows, 0 to
+    First axis: mean 0 to 1, `_nodes`. Second: standard deviation over the largest that the mean allows, 0 to
     `WIDEST_SPREAD`. Each row of bins has the mean of its node.
     """
-    mean = np.linspace(0.0, 1.0, MEAN_NODES)[:, None]
+    # The upper half is the lower one seen from the other end, where numbers close to 1 have no digits.
+    mean = _nodes()[: MEAN_NODES // 2 + 1, None]
     spread = np.linspace(0.0, WIDEST_SPREAD, SPREAD_NODES)[None, :]
-    inside = np.clip(mean, 1e-4, 1.0 - 1e-4)
+    inside = np.maximum(mean, 1e-5)
     both = 1.0 / np.maximum(spread, 1e-3) ** 2 - 1.0
     a, b = inside * both, (1.0 - inside) * both
     shares = np.arange(BINS + 1) / BINS
@@ -143,9 +146,22 @@ def spread_table() -> Floats:
     below, above = betaincinv(a, b, shares), betaincinv(b, a, 1.0 - shares)
     part = np.exp(xlogy(a, below) + xlogy(b, above) - betaln(a, b)) / a
     moments = inside[..., None] * (shares - part)
-    # The quantiles of all-or-nothing laws are good to about 0.03.
-    table = np.clip(np.diff(moments, axis=-1) * BINS, 0.0, 1.0)
-    return np.ascontiguousarray(np.minimum(table * (mean / table.mean(axis=-1))[..., None], 1.0))
+    # The quantiles of all-or-nothing laws are good to about 0.03: sorted, held inside, and brought to their mean.
+    table = np.sort(np.clip(np.diff(moments, axis=-1) * BINS, 0.0, 1.0), axis=-1)
+    for _ in range(MEAN_PASSES):
+        table = np.minimum(table * (mean / np.maximum(table.mean(axis=-1), 1e-12))[..., None], 1.0)
+    upper = 1.0 - table[:-1][::-1, :, ::-1]
+    return np.ascontiguousarray(np.concatenate([table, upper]))
+
+
+def _nodes() -> Floats:
+    """Means of the table, ascending from 0 to 1, the middle one 1/2."""
+    return np.asarray(np.sin(np.linspace(0.0, 0.5 * np.pi, MEAN_NODES)) ** 2)
+
+
+@kernel
+def _node(place: int) -> float:
+    return math.sin(0.5 * math.pi * place / (MEAN_NODES - 1)) ** 2
 
 
 @kernel
@@ -153,17 +169,19 @@ def spread_bins(mean: float, deviation: float, highest: float, table: Floats, bi
     """Means of equally likely parts of a beta law on 0 to `highest`, into `bins`; their mean is `mean`.
 
     deviation  standard deviation, taken as `WIDEST_SPREAD` of the largest possible where it is above that
-    table      of `spread_table`; between its nodes bilinear, 0.01 of `highest` off at most
+    table      of `spread_table`; between its nodes bilinear: within 0.002 of `highest` in 99 of 100 cases, 0.03 in
+               the corner of all-or-nothing laws
     """
     x = mean / highest
     if x <= 0.0 or x >= 1.0:
         bins[:] = mean
         return
     largest = highest * math.sqrt(x * (1.0 - x))
-    at = x * (MEAN_NODES - 1)
+    at = 2.0 / math.pi * math.asin(math.sqrt(x)) * (MEAN_NODES - 1)
     to = min(deviation / largest, WIDEST_SPREAD) / WIDEST_SPREAD * (SPREAD_NODES - 1)
     i, j = min(int(at), MEAN_NODES - 2), min(int(to), SPREAD_NODES - 2)
-    p, q = at - i, to - j
+    here, after = _node(i), _node(i + 1)
+    p, q = min(max((x - here) / (after - here), 0.0), 1.0), to - j
     total = 0.0
     for k in range(bins.size):
         value = (1.0 - p) * ((1.0 - q) * table[i, j, k] + q * table[i, j + 1, k])
