@@ -392,7 +392,7 @@ def test_as_a_process(programme: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals differ")
 def test_an_interrupted_run_says_how_to_go_on(make_programme: MakeProgramme, tmp_path: Path) -> None:
-    plan = make_programme(tmp_path, [{"people": str(200 + number)} for number in range(130)])
+    plan = make_programme(tmp_path, [{"people": str(200 + number)} for number in range(250)])
     out = tmp_path / "out"
     command = [sys.executable, "-m", "planner", "run", str(plan), "--out", str(out), "--workers", "1"]
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, encoding="utf-8") as running:
@@ -407,4 +407,4 @@ def test_an_interrupted_run_says_how_to_go_on(make_programme: MakeProgramme, tmp
     assert not (out / "run.json").exists()
     ended = subprocess.run(command, capture_output=True, timeout=60, check=False)
     assert ended.returncode == 0
-    assert json.loads((out / "run.json").read_text(encoding="utf-8"))["counts"]["rows"] == 130
+    assert json.loads((out / "run.json").read_text(encoding="utf-8"))["counts"]["rows"] == 250

@@ -27,7 +27,7 @@ from planner.tables import raster_limits as limits
 from planner.tables.raster_files import DAYS, Floats, Integers, Raster, Sample, centres, open_raster, sample
 from planner.tables.step import Finding, Step, rule_rows
 from planner.tables.weather_file import read_weather
-from planner.tables.world_climate import WorldClimate, seasonal_shape, world_climate
+from planner.tables.world_climate import WorldClimate, climate_zones, seasonal_shape, world_climate
 
 Flags = NDArray[np.bool_]
 Texts = NDArray[np.str_]
@@ -96,6 +96,13 @@ class Points:
         return np.asarray(np.isfinite(self.latitude) & np.isfinite(self.longitude))
 
     @cached_property
+    def zone(self) -> Texts:
+        """The climate zone of each place; "" at sea and without a position."""
+        zone = np.full(self.placed.size, "", dtype="<U3")
+        zone[self.placed] = climate_zones(self.latitude[self.placed], self.longitude[self.placed])
+        return zone
+
+    @cached_property
     def climate(self) -> WorldClimate:
         """The built-in climate, computed when first asked for; as at sea where there is no position."""
         some = world_climate(*(each[self.placed] for each in (self.latitude, self.longitude, self.elevation_m)))
@@ -151,7 +158,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     taken, cells = _rasters(plan, points, faults, findings)
     raise_if(faults, InputError)
 
-    columns: dict[str, object] = {"climate_zone": points.climate.zone}
+    columns: dict[str, object] = {"climate_zone": points.zone}
     columns |= _sun(plan, points, taken.get("solar"), cells, year, findings)
     columns |= _air(plan, points, taken.get("air_temperature"), year)
     columns |= _wind(points, taken.get("wind_speed"), year)
@@ -302,7 +309,7 @@ def _sun(
 ) -> dict[str, object]:
     """Where the sun comes from, its cell, its months, its range."""
     share: Floats | float = plan.plan.uncertainty.solar_share
-    factor = low_year_factor(points.climate.zone, plan.plan.array.low_year_factor)
+    factor = low_year_factor(points.zone, plan.plan.array.low_year_factor)
     if raster is not None and cells is not None:
         sun, source = raster, "raster" if year is None else "weather"
     elif year is not None:

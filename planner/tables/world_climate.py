@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from planner.physics.sun import declination_rad, sunset_hour_angle_rad
 
-__all__ = ["WorldClimate", "clear_sky_kwh_m2_day", "seasonal_shape", "world_climate"]
+__all__ = ["WorldClimate", "clear_sky_kwh_m2_day", "climate_zones", "seasonal_shape", "world_climate"]
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -133,6 +133,18 @@ def world_climate(latitude_deg: ArrayLike, longitude_deg: ArrayLike, elevation_m
     out.range_share[land] = np.where(unseen, WIDE, ORDINARY)[of]
     out.cell_latitude_deg[land] = cells.latitude_deg[of]
     return out
+
+
+def climate_zones(latitude_deg: ArrayLike, longitude_deg: ArrayLike) -> NDArray[np.str_]:
+    """Köppen–Geiger code of places (n,), as in `WorldClimate`, and no more of their climate.
+
+    >>> climate_zones([-1.29, 0.0], [36.82, -30.0]).tolist()
+    ['Cfb', '']
+    """
+    latitude, longitude = (np.atleast_1d(np.asarray(each, dtype=np.float64)) for each in (latitude_deg, longitude_deg))
+    cell = _land_cell(latitude, longitude)
+    cells, data = _cells(np.maximum(cell, 0)), _data()
+    return np.where(cell >= 0, data.code[data.zone[cells.row, cells.column]], "")
 
 
 def seasonal_shape(latitude_deg: ArrayLike, longitude_deg: ArrayLike) -> Floats:

@@ -68,6 +68,7 @@ def site(rest_m: float, lift_m: float, pipe_m: float) -> Record:
             elevation_m=1000.0,
             record_low_c=5.0,
             demand_m3_day=np.full(12, 10.0),
+            low_sun=1.0,
             growth=0.0,
             distance_km=0.0,
             taps=1.0,

@@ -55,6 +55,7 @@ def climate(monkeypatch: pytest.MonkeyPatch) -> None:
         return np.asarray(shape / (shape @ MONTH_DAYS / MONTH_DAYS.sum())[:, None])
 
     monkeypatch.setattr(resource, "world_climate", world_climate)
+    monkeypatch.setattr(resource, "climate_zones", lambda at, east: np.where(east < SEA, "Aw", ""))
     monkeypatch.setattr(resource, "seasonal_shape", seasonal_shape)
 
 
