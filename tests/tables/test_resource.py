@@ -32,7 +32,7 @@ MONTH_DAYS = np.array(DAYS)
 MIDDLE = (-9.85, 30.15)
 SEA = 30.2  # stand-in: the sea begins at this longitude
 LOW_YEAR = 1 - 1.2816 * 0.025  # of the stand-in's zone: nine in ten years of a normal law, spread 2.5 %
-BUILT_IN = resource.world_climate
+BUILT_IN, ZONES = resource.world_climate, resource.climate_zones
 CURVE = np.cos(np.pi * np.arange(12) / 6)
 
 
@@ -482,6 +482,7 @@ def test_the_built_in_sun_stands_in_on_land(make_sites, make_plan, keeps_promise
 
 def test_the_true_built_in_climate_answers_on_land_and_at_sea(monkeypatch, make_sites, make_plan, keeps_promise):
     monkeypatch.setattr(resource, "world_climate", BUILT_IN)
+    monkeypatch.setattr(resource, "climate_zones", ZONES)
     # From memory: about 5 to 6 kWh/m2/d a year and 19 °C at 1700 m near Nairobi; then the middle of the Atlantic.
     sites = at(make_sites, (-1.29, 36.82), (0.5, -25.0), (np.nan, np.nan), elevation_m=[1700.0, np.nan, np.nan])
     columns = run(sites, make_plan(), keeps_promise).columns
