@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine.cost import Market
-from planner.engine.design import DAYS, Design, days_mean, used_month, used_year
 from planner.engine.duty import Duty, Well, drawdown_m, dynamic_heads_m, fit_pump, pipe_head_m, well_limits
 from planner.engine.light import Light
+from planner.engine.search import DAYS, Design, days_mean, used_month, used_year
 from planner.engine.site import Record
 from planner.engine.volume import curves_of, monthly_volumes, no_curves
 from planner.physics.equation import kernel

@@ -19,11 +19,10 @@ from planner.choice.ranking import rank
 from planner.commands.why.sheet import agree
 from planner.engine.assess import Context, assess, make_context, site_record
 from planner.engine.cost import Market
-from planner.engine.design import Design
 from planner.engine.duty import Well, well_limits
 from planner.engine.light import Light, Plane
 from planner.engine.report import Performance, perform
-from planner.engine.search import Choice, search
+from planner.engine.search import Choice, Design, search
 from planner.engine.site import Record
 from planner.engine.sun import Climate
 from planner.errors import Fault, InternalError, OutputError

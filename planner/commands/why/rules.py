@@ -8,8 +8,8 @@ from planner.catalogue.arrays import HDPE, HELICAL, SURFACE
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.sheet import Sheet, agree, n
 from planner.commands.why.water import Year
-from planner.engine import design
 from planner.engine import duty as engine
+from planner.engine import search
 from planner.physics.cables import cable_loss_share, conductor_resistance_ohm_km, motor_current_a
 from planner.physics.photovoltaic import temperature_factor
 from planner.physics.pipes import friction_head_m, hanging_stress_mpa, velocity_m_s
@@ -358,25 +358,25 @@ def _strings(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None
 
 def _cooling(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year: Year) -> None:
     site, pump = sized.site, chosen.pump
-    sleeve, velocity = design.sleeve_needed(pump, site, year.volumes, year.running)
+    sleeve, velocity = search.sleeve_needed(pump, site, year.volumes, year.running)
     loss = float(pump["motor_input_w"] - pump["motor_w"])
-    if site.water_c <= design.COOLING_FREE_C and loss <= design.COOLING_FREE_LOSS_W:
+    if site.water_c <= search.COOLING_FREE_C and loss <= search.COOLING_FREE_LOSS_W:
         sheet.value(
             "no_cooling",
             f"no flow past the motor is asked for: water {n(site.water_c)} °C, motor loss "
-            f"{n(loss)} W, at most {n(design.COOLING_FREE_C)} °C and {n(design.COOLING_FREE_LOSS_W)} W",
+            f"{n(loss)} W, at most {n(search.COOLING_FREE_C)} °C and {n(search.COOLING_FREE_LOSS_W)} W",
         )
         return
     agree("cooling sleeve", float(sleeve), float(bool(opened.row["sleeve"])))
     outside = float(pump["outside_mm"])
-    around = outside + design.SLEEVE_MM if sleeve == 1 else float(site.casing_mm)
+    around = outside + search.SLEEVE_MM if sleeve == 1 else float(site.casing_mm)
     sheet.rule(
         f"no_cooling: water past the motor {'in a sleeve' if sleeve == 1 else 'in the casing'}, mean flow / ring area",
         f"{n(year.volumes.sum())} / {n(year.running.sum())} / 3600 / (pi / 4 × ({n(around)}^2 - {n(outside)}^2) / "
         "1000000)",
         velocity,
         ">=",
-        design.COOLING_M_S,
+        search.COOLING_M_S,
         "m/s",
         "trade practice; sums of V and hours of the twelve mean days",
     )

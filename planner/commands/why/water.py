@@ -11,7 +11,7 @@ from planner.catalogue.arrays import HELICAL
 from planner.choice.design_checks import SMALL_ARRAY
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, month_label, n
-from planner.engine import design
+from planner.engine import search
 from planner.engine.duty import dynamic_heads_m
 from planner.engine.site import Record
 from planner.engine.volume import above, curves_of, mean_day, monthly_volumes, no_curves, volume_from
@@ -59,7 +59,7 @@ def year_of(sized: Sized, chosen: Chosen, year: float, sun: float = 1.0) -> Year
     volumes, running = np.empty(12), np.empty(12)
     monthly_volumes(*fixed, flows, heads, full, demand, sized.light, w, array_w, settled, volumes, running)
     used = np.array(
-        [design.used_month(volumes[m], demand[m], site, rules, chosen.tank_m3) for m in range(12)], dtype="float64"
+        [search.used_month(volumes[m], demand[m], site, rules, chosen.tank_m3) for m in range(12)], dtype="float64"
     )
     curves = []
     for m in range(12):
@@ -70,7 +70,7 @@ def year_of(sized: Sized, chosen: Chosen, year: float, sun: float = 1.0) -> Year
         at = settled if repeated else full
         knots = int(at.knots[m])
         curves.append(Curve(at.power_w[m, :knots], at.flow_m3_h[m, :knots], float(at.start_w[m])))
-    total, reliability, worst = design.used_year(volumes, demand, site, rules, chosen.tank_m3)
+    total, reliability, worst = search.used_year(volumes, demand, site, rules, chosen.tank_m3)
     return Year(array_w, demand, volumes, running, used, float(total), float(reliability), float(worst), curves)
 
 
@@ -205,7 +205,7 @@ def twelve_months(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, ye
         ratio = n(volume / demand) if demand > 0 else "-"
         share = n(used / demand) if demand > 0 else "-"
         label = month_label(m, chosen.done.design_month)
-        rows.append((label, f"{design.DAYS[m]:.0f}", n(demand), n(volume), ratio, n(used), share, n(year.running[m])))
+        rows.append((label, f"{search.DAYS[m]:.0f}", n(demand), n(volume), ratio, n(used), share, n(year.running[m])))
     sheet.table(("month", "days", "D", "V", "V / D", "U", "U / D", "hours"), rows)
     sheet.value("design month", MONTH_NAMES[chosen.done.design_month], "least V / D")
     agree("demand met", year.reliability, float(row["supply_reliability"]))
@@ -242,7 +242,7 @@ def twelve_months(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, ye
 
 def _shares(sheet: Sheet, rules: Record, year: Year, when: str, wanted: bool) -> None:
     """Shares of the year's and of the worst month's demand, with what is wanted of them where they are tested."""
-    asked = float(design.DAYS @ year.demand)
+    asked = float(search.DAYS @ year.demand)
     at_year = f"wanted: {n(rules.reliability_year)}, equipment.reliability_year" if wanted else ""
     at_month = f"; wanted: {n(rules.reliability_month)}, equipment.reliability_worst_month" if wanted else ""
     sheet.result(
@@ -284,7 +284,7 @@ def low_sun(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     for m in range(12):
         demand, volume, used = float(year.demand[m]), float(year.volumes[m]), float(year.used[m])
         share = n(used / demand) if demand > 0 else "-"
-        rows.append((MONTH_NAMES[m], f"{design.DAYS[m]:.0f}", n(demand), n(volume), n(used), share))
+        rows.append((MONTH_NAMES[m], f"{search.DAYS[m]:.0f}", n(demand), n(volume), n(used), share))
     sheet.table(("month", "days", "D", "V", "U", "U / D"), rows)
     agree("demand met in low sun", year.reliability, float(row["low_sun_reliability"]))
     agree("demand met in the worst month of low sun", year.worst, float(row["low_sun_reliability_worst_month"]))
