@@ -108,5 +108,6 @@ def test_one_weather_file_serves_a_district(tmp_path: Path) -> None:
     assert sites["solar_kwh_m2_day"].iloc[0] == pytest.approx(4.29, abs=0.005)
     found = pd.read_csv(tmp_path / "out" / "findings.csv")
     assert found.loc[found["rule"] == "weather_far", "site_id"].tolist() == ["FAR"]
+    assert sites["solar_range_share"].to_dict() == {"NEAR": 0.08, "BESIDE": 0.08, "FAR": 0.25}  # defaults
     record = json.loads((tmp_path / "out" / "run.json").read_text(encoding="utf-8"))
     assert len(record["inputs"]["weather.file"]["sha256"]) == 64

@@ -71,6 +71,7 @@ YEARLY_SPREAD |= {"D": 0.045, "E": 0.055, "": 0.035}
 NINE_IN_TEN = 1.2816  # standard deviations below the mean that nine in ten years exceed, normal law
 # Farther from the weather file's place than this is told, km.
 FAR_KM = 200.0
+FAR_SHARE = 0.25  # range of the irradiation of sites so far from the file, where no solar raster corrects it
 # Months of the raster over those of the weather file that are told beyond.
 SCALED = (0.7, 1.4)
 MONTH_DAYS = np.array(DAYS)
@@ -314,6 +315,7 @@ def _sun(
         sun, source = raster, "raster" if year is None else "weather"
     elif year is not None:
         sun, source = _for_all(points, year.ghi_kwh_m2_day), "weather"
+        share = np.where(_distance_km(points, year) > FAR_KM, max(FAR_SHARE, share), share)
         cells = Cells(np.where(points.placed, 0, -1), np.zeros(points.placed.size))
     else:
         climate = points.climate
@@ -368,11 +370,16 @@ def _wind(points: Points, raster: Months | None, year: Year | None) -> dict[str,
     return {**_twelve("wind", wind.values), "wind_status": wind.status}
 
 
-def _beside_weather(points: Points, raster: Months | None, year: Year) -> list[Finding]:
-    """What to know of a weather file: sites far from its place, and months that the raster makes much of."""
+def _distance_km(points: Points, year: Year) -> Floats:
+    """From each site to the weather file's place, (n,); meaningless where there is no position."""
     longitude, latitude = (np.full(points.placed.size, each) for each in (year.longitude_deg, year.latitude_deg))
     there = [np.where(points.placed, each, 0.0) for each in (points.longitude, points.latitude)]
-    distance = np.asarray(pyproj.Geod(ellps="WGS84").inv(longitude, latitude, there[0], there[1])[2]) / 1000
+    return np.asarray(pyproj.Geod(ellps="WGS84").inv(longitude, latitude, there[0], there[1])[2]) / 1000
+
+
+def _beside_weather(points: Points, raster: Months | None, year: Year) -> list[Finding]:
+    """What to know of a weather file: sites far from its place, and months that the raster makes much of."""
+    distance = _distance_km(points, year)
     far = points.placed & (distance > FAR_KM)
     findings = points.findings(far, "latitude", "weather_far", [f"{km:.0f} km" for km in distance[far]])
     if raster is not None:

@@ -70,7 +70,9 @@ def _source(sheet: Sheet, opened: Opened, sized: Sized) -> None:
     sheet.value(
         "range of a year's irradiation, P10 to P90",
         f"± {n(row['solar_range_share'])} of it",
-        "of the built-in climate" if row["resource_source"] == "built-in" else "uncertainty.solar_share",
+        "of the built-in climate"
+        if row["resource_source"] == "built-in"
+        else "uncertainty.solar_share; wider far from the place of a weather file",
     )
     zone = str(row["climate_zone"])
     sheet.value("climate zone", zone or "none: at sea", "Köppen–Geiger, built-in" if zone else "")
