@@ -22,14 +22,13 @@ from planner.engine.duty import (
     FITS,
     NO_COOLING,
     NO_VOLTAGE_WINDOW,
-    Duty,
     dynamic_heads_m,
     fit_pump,
     well_limits,
 )
 from planner.engine.light import Light
 from planner.engine.site import Record, Records
-from planner.engine.volume import Curves, curves_of, monthly_volumes, no_curves
+from planner.engine.volume import curves_of, monthly_volumes, no_curves
 from planner.physics.equation import kernel
 from planner.physics.photovoltaic import series_maximum, series_minimum
 
@@ -203,8 +202,8 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
         slip = pump.slip_life_factor
         curves = curves_of(pump, drive, duty, site, rules, density, slip, demand, flows, heads)
         scratch = no_curves()
-        have_other = False
-        first_curves = last_curves = curves
+        have_other = have_worn = False
+        first_curves = last_curves = worn_curves = curves
         built = wet = cooled = False
         cooling = 0.0
         ratio = rules.ratio_max if rules.ratio_max > 0.0 else drive.ratio_max
@@ -255,10 +254,16 @@ def search(site: Record, light: Light, market: Market, rules: Record, only_pump:
                     if family == HELICAL:
                         slip_at_limit = np.inf
                         if meets:
-                            slip_at_limit = worn_out_slip(
-                                pump, drive, duty, site, rules, density, flows, heads, light, w,
-                                array_w * aged, volumes, scratch, other, hours,
+                            if not have_worn:
+                                worn_curves = curves_of(
+                                    pump, drive, duty, site, rules, density, pump.slip_end_factor, demand, flows, heads
+                                )
+                                have_worn = True
+                            monthly_volumes(
+                                pump, drive, duty, site, rules, density, pump.slip_end_factor, flows, heads,
+                                worn_curves, demand, light, w, array_w * aged, scratch, other, hours,
                             )  # fmt: skip
+                            slip_at_limit = worn_out_slip(pump, site, rules, volumes, other)
                         rotor_life = rotor_stator_life_y(pump, site.sand_mg_l, days_mean(running), slip_at_limit)
                     money = design_cost(j, w, array_w, duty, sleeve == 1, tank, rotor_life, site, rules, market)
                     if not have_other:
@@ -334,27 +339,17 @@ def days_mean(monthly: Floats) -> float:
 
 
 @kernel
-def worn_out_slip(
-    pump: Record, drive: Record, duty: Duty, site: Record, rules: Record, density: float, flows: Floats,
-    heads: Floats, light: Light, w: int, array_w: float, volumes: Floats, scratch: Curves, other: Floats,
-    hours: Floats,
-) -> float:  # fmt: skip
+def worn_out_slip(pump: Record, site: Record, rules: Record, volumes: Floats, worn: Floats) -> float:
     """Slip ÷ new slip at which the first month's volume falls below its target; infinite when none does.
 
-    volumes  pumpable at the slip of mid-life, where every month meets its target; between there and the end of
-             the life a month's volume falls along a straight line
+    volumes  pumpable at the slip of mid-life, where every month meets its target; between there and `worn`, at the
+             end of the life, a month's volume falls along a straight line
     """
-    end = pump.slip_end_factor
-    curves = curves_of(pump, drive, duty, site, rules, density, end, site.demand_m3_day, flows, heads)
-    monthly_volumes(
-        pump, drive, duty, site, rules, density, end, flows, heads, curves, site.demand_m3_day, light, w,
-        array_w, scratch, other, hours,
-    )  # fmt: skip
-    middle = pump.slip_life_factor
+    middle, end = pump.slip_life_factor, pump.slip_end_factor
     first = np.inf
     for m in range(12):
         target = rules.reliability_month * site.demand_m3_day[m]
-        if other[m] < target:
-            part = (volumes[m] - target) / (volumes[m] - other[m])
+        if worn[m] < target:
+            part = (volumes[m] - target) / (volumes[m] - worn[m])
             first = min(first, middle + part * (end - middle))
     return first

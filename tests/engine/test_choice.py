@@ -103,10 +103,12 @@ def every_design(sites: Sites, context: Context) -> list[Found]:
                         slip = math.inf
                         if meets:
                             aged = array_w * (1.0 - rules["ageing_year"] * rules["design_year"])
-                            slip = worn_out_slip(
-                                pump, drive, duty, site, rules, bench.well.density_kg_m3, flows, heads, light, w, aged,
-                                lifted, scratch, np.empty(12), np.empty(12),
-                            )  # fmt: skip
+                            end = (pump, drive, duty, site, rules, bench.well.density_kg_m3, pump["slip_end_factor"])
+                            curves, worn = curves_of(*end, demand, flows, heads), np.empty(12)
+                            monthly_volumes(
+                                *end, flows, heads, curves, demand, light, w, aged, scratch, worn, np.empty(12)
+                            )
+                            slip = worn_out_slip(pump, site, rules, lifted, worn)
                         life = rotor_stator_life_y(pump, site["sand_mg_l"], days_mean(running), slip)
                     money = design_cost(j, w, array_w, duty, sleeve == 1, tank, life, site, rules, market)
                     present = present_volume(used[0][0], used[1][0], used[2][0], rules) * (1.0 - rules["losses"])
@@ -213,10 +215,7 @@ def test_slip_that_wears_a_pump_out(static_m: float, demand: float, pump_id: str
         )
         return volumes
 
-    slip = worn_out_slip(
-        pump, drive, duty, site, rules, density, flows, heads, bench.light, 0, array_w,
-        pumped(pump["slip_life_factor"]), no_curves(), np.empty(12), np.empty(12),
-    )  # fmt: skip
+    slip = worn_out_slip(pump, site, rules, pumped(pump["slip_life_factor"]), pumped(pump["slip_end_factor"]))
     assert np.isfinite(slip) == finite
     if finite:
         assert pump["slip_life_factor"] < slip < pump["slip_end_factor"]

@@ -15,7 +15,7 @@ from planner.commands.why.water import Year, year_of
 from planner.engine import cost as engine
 from planner.engine import search
 from planner.engine.duty import FITS, RULES, dynamic_heads_m
-from planner.engine.volume import no_curves
+from planner.engine.volume import curves_of, monthly_volumes, no_curves
 from planner.physics.money import annuity_factor, capital_recovery_factor, discount_factor, residual_factor
 from planner.texts import sentence, texts
 
@@ -142,25 +142,14 @@ def _pair_life(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year:
         flows, heads = dynamic_heads_m(
             chosen.done.duty, site, rules, sized.well, sized.market.risers, sized.market.deliveries
         )
-        slip = float(
-            search.worn_out_slip(
-                pump,
-                chosen.drive,
-                chosen.done.duty,
-                site,
-                rules,
-                sized.well.density_kg_m3,
-                flows,
-                heads,
-                sized.light,
-                design.module,
-                year.array_w,
-                year.volumes,
-                no_curves(),
-                np.empty(12),
-                np.empty(12),
-            )
-        )
+        old = (pump, chosen.drive, chosen.done.duty, site, rules, sized.well.density_kg_m3, pump["slip_end_factor"])
+        demand, at_end, settled = site.demand_m3_day, np.empty(12), no_curves()
+        curves = curves_of(*old, demand, flows, heads)
+        monthly_volumes(
+            *old, flows, heads, curves, demand, sized.light, chosen.design.module, year.array_w, settled, at_end,
+            np.empty(12),
+        )  # fmt: skip
+        slip = float(search.worn_out_slip(pump, site, rules, year.volumes, at_end))
     sand = 0.0 if math.isnan(site.sand_mg_l) else float(site.sand_mg_l)
     clean, wear, cap = (float(pump[name]) for name in ("hours_life", "wear_sand_mg_l", "rotor_stator_cap_y"))
     hours_day = float(search.days_mean(year.running))
