@@ -71,6 +71,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pvdeg", type=Path, help="folder with psm4_*.csv and meta_*.json")
     parser.add_argument("--wind", type=float, help="wind in m/s instead of the year's own monthly means")
+    parser.add_argument("--markdown", action="store_true", help="the tables of DEVELOPERS.md")
     arguments = parser.parse_args()
     years = [*pvlib_years(), *pvdeg_years(arguments.pvdeg)]
     pumps = {name: pump_of(*system) for name, system in SYSTEMS.items()}
@@ -98,6 +99,10 @@ def main() -> None:
                         }
                     )
     table = pd.DataFrame(rows)
+    if arguments.markdown:
+        print(markdown(table, "annual", "+.1f"))
+        print(markdown(table, "worst_month", ".1f"))
+        return
     detail = table.pivot_table(
         index=["year", "system", "array"], columns="method", values=["annual", "worst_month"], sort=False
     )
@@ -106,6 +111,20 @@ def main() -> None:
     print(summary(table[~table["small"] & (table["year"] != FAR)], "ordinary arrays, |latitude| ≤ 45°"))
     print(summary(table[table["small"] & (table["year"] != FAR)], "arrays small for their pump, |latitude| ≤ 45°"))
     print(summary(table[~table["small"] & (table["year"] == FAR)], FAR))
+
+
+def markdown(table: pd.DataFrame, error: str, form: str) -> str:
+    """Rows year and system, a column an array: mean day, monthly means, monthly means with diffuse and spread."""
+    shown = ("mean day", "monthly means", "+ diffuse, spread")
+    lines = ["| year | system | " + " | ".join(f"array {size:g}" for size in SIZES) + " |", "|---" * 6 + "|"]
+    for (year, system), part in table.groupby(["year", "system"], sort=False):
+        cells = []
+        for size in SIZES:
+            here = part[part["array"] == size].set_index("method")
+            mark = "*" if here["small"].any() else ""
+            cells.append(" / ".join(format(here.loc[method, error], form) for method in shown) + mark)
+        lines.append(f"| {year} | {system} | " + " | ".join(cells) + " |")
+    return "\n".join(lines).replace("-", "−").replace("−−−", "---") + "\n"
 
 
 def summary(table: pd.DataFrame, title: str) -> str:
