@@ -243,7 +243,13 @@ class Array(Section):
     )
     ratio_max: Positive | None = Field(None, description="highest array ÷ drive input; empty: the drive's own")
     albedo: Share = Field(0.2, description="reflectance of the ground")
-    air_temperature_c: float = Field(25.0, description="air temperature where no raster gives it, °C", ge=-30, le=50)
+    air_temperature_c: float = Field(
+        25.0,
+        description="air temperature where neither raster nor weather file gives it, °C; the built-in climate's where "
+        "the plan does not write this",
+        ge=-30,
+        le=50,
+    )
     temperature_range_k: NotNegative = Field(
         10.0, description="daily range of the air temperature where no raster gives it, K", le=40
     )
