@@ -20,12 +20,12 @@ import pandas as pd
 from planner import __version__
 from planner.catalogue.loader import Catalogue
 from planner.engine.assess import MONTHLY, Context, FamilyRule, Results, Sites, assess
+from planner.engine.sun import has_tropical_days
 from planner.glossary import monthly
 from planner.physics.equation import source_digest
 from planner.plan import Plan
 
 CHUNK_SITES = 64
-TROPIC_DEG = 23.45
 
 
 def to_assess(sites: pd.DataFrame) -> pd.Index:
@@ -69,8 +69,8 @@ def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Cat
         elif name == "existing_pump":
             columns[name] = pump.to_numpy()
         elif name == "tropical":
-            tropics = table["solar_latitude"].abs() <= TROPIC_DEG
-            columns[name] = (tropics | table["climate_zone"].str.startswith("A")).to_numpy()
+            places = zip(table["solar_latitude"], table["climate_zone"], strict=True)
+            columns[name] = np.array([has_tropical_days(*place) for place in places], dtype=bool)
         elif name == "level_is_screen":
             columns[name] = (table["level_limit_kind"] == "screen").to_numpy()
         else:

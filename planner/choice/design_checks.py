@@ -105,6 +105,7 @@ def design_checks(sites: pd.DataFrame, plan: Plan, catalogue: Catalogue) -> pd.D
             "sun_built_in",
             sites["resource_source"] != "built-in",
             value=100 * sites["solar_range_share"],
+            limit=(100 * (1 - sites["solar_sizing_factor"])).round(),
             unit="%",
         ),
         rule_rows(installed, "already_equipped", ~met, value=worst, operator="<", limit=least, unit="%"),

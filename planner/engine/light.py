@@ -77,17 +77,12 @@ def light(sky: Sky, plane: Plane, gammas: Floats, array: Array) -> Light:
 
 
 @kernel
-def _power(
-    sky: Sky, stands: Floats, gammas: Floats, clean: Floats, wiring_loss: float, albedo: float
-) -> Floats:  # fmt: skip
+def _power(sky: Sky, stands: Floats, gammas: Floats, clean: Floats, wiring_loss: float, albedo: float) -> Floats:
     result = np.zeros((stands.shape[0], gammas.size, 12, sky.up.shape[1]))
     for p in range(stands.shape[0]):
         tilt, azimuth, tracking = math.radians(stands[p, 0]), math.radians(stands[p, 1]), stands[p, 2] > 0.0
-        to_up, to_north, to_east = (
-            math.cos(tilt),
-            math.sin(tilt) * math.cos(azimuth),
-            math.sin(tilt) * math.sin(azimuth),
-        )
+        to_up, level = math.cos(tilt), math.sin(tilt)
+        to_north, to_east = level * math.cos(azimuth), level * math.sin(azimuth)
         for m in range(12):
             for n in range(sky.steps[m]):
                 up, east = sky.up[m, n], sky.east[m, n]

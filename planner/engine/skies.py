@@ -61,12 +61,12 @@ class Skies:
 
     def plane(self, climate: sun.Climate, site: Record, existing_tilt_deg: float) -> Plane:
         """How the array of a site stands: as it does (a tilt that is not NaN), as the plan fixes it, or at the
-        tilt whose worst month gives most energy for its demand and head."""
+        tilt whose worst month gives most energy for its demand and head. Only new arrays turn with the sun."""
         array = self.array
         azimuth = towards_equator_deg(climate.latitude_deg) if array.azimuth_deg is None else array.azimuth_deg
         if not np.isnan(existing_tilt_deg):
             return Plane(existing_tilt_deg, azimuth, False)
-        if array.mounting == "single_axis":
+        if array.mounting == "single_axis" and not site.stands:
             return Plane(0.0, azimuth, True)
         if array.tilt_deg is not None:
             return Plane(array.tilt_deg, azimuth, False)

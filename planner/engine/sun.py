@@ -39,6 +39,7 @@ Integers = NDArray[np.int64]
 HOURS = 24
 DAYS = np.array([31.0, 28.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0])
 CLEARNESS_RANGE = (0.10, 0.80)
+TROPIC_DEG = 23.45
 # Kind i stands at this share of the month, so that clear and dull days are spread over it.
 PLACE_IN_MONTH = (((7 * np.arange(KINDS) + 3) % KINDS) + 0.5) / KINDS
 FIRST_DAY = np.concatenate([[0.0], np.cumsum(DAYS)[:-1]])
@@ -99,6 +100,11 @@ class Sky(NamedTuple):
     extra: Floats
     air_c: Floats
     wind_m_s: Floats
+
+
+def has_tropical_days(latitude_deg: float, climate_zone: str) -> bool:
+    """Whether the law of tropical days holds: between the tropics, and wherever the Köppen–Geiger class is A."""
+    return abs(latitude_deg) <= TROPIC_DEG or climate_zone.startswith("A")
 
 
 def monthly_sky(climate: Climate) -> Sky:

@@ -51,6 +51,8 @@ def test_an_installed_array_stands_as_it_does() -> None:
         bed.one_site(40.0, 6.0, existing_pump=pump, existing_array_wp=1500.0, existing_tilt_deg=25.0), context
     )
     assert (row["mounting"], row["tilt_deg"]) == ("fixed", 25.0)
+    unknown = bed.row_of(bed.one_site(40.0, 6.0, existing_pump=pump, existing_array_wp=1500.0), context)
+    assert unknown["mounting"] == "fixed" and unknown["tilt_deg"] >= 10.0
 
 
 @pytest.mark.parametrize(("static_m", "demand"), [(60.0, 8.0), (15.0, 40.0), (90.0, 20.0)])

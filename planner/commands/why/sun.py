@@ -6,11 +6,10 @@ import math
 
 import numpy as np
 
-from planner.chunks import TROPIC_DEG
 from planner.commands.why.opened import Opened, Sized
 from planner.commands.why.sheet import DIGITS, MONTH_NAMES, Sheet, month_label, n, plain
 from planner.engine.light import TRACKER_MOST_RAD
-from planner.engine.sun import CLEARNESS_RANGE, HOURS
+from planner.engine.sun import CLEARNESS_RANGE, HOURS, TROPIC_DEG
 from planner.engine.volume import above
 from planner.physics.sky import BINS
 from planner.physics.sun import KINDS
