@@ -72,6 +72,8 @@ NINE_IN_TEN = 1.2816  # standard deviations below the mean that nine in ten year
 # Farther from the weather file's place than this is told, km.
 FAR_KM = 200.0
 FAR_SHARE = 0.25  # range of the irradiation of sites so far from the file, where no solar raster corrects it
+# Rasters that an hourly year leaves without use: its hours have all this.
+OF_THE_HOURS = ("diffuse", "clearness_spread", "temperature_range", "wind_speed")
 # Months of the raster over those of the weather file that are told beyond.
 SCALED = (0.7, 1.4)
 MONTH_DAYS = np.array(DAYS)
@@ -167,6 +169,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
         columns |= _twelve(STEMS[name], taken[name].values if name in taken else np.nan)
     if year is not None:
         findings += _beside_weather(points, taken.get("solar"), year)
+        findings += [Finding(0, "", name, "weather_instead", "info") for name in OF_THE_HOURS if name in taken]
     table = pd.DataFrame(columns, index=sites.index)[list(WRITES)]
     texts = {name: "str" for name in WRITES if glossary()[name].dtype == "text"}
     table = table.astype(texts).copy()  # astype leaves a block a column, too many for pandas' taste

@@ -554,6 +554,19 @@ def test_with_a_raster_the_weather_file_is_scaled_to_it(weather, make_sites, mak
     assert step.findings[-1] == Finding(0, "", "ghi", "weather_scaled", "warning", "0.60 to 0.60, 1 sites")
 
 
+def test_rasters_that_the_hours_replace_are_told(weather, make_sites, make_plan, make_raster, keeps_promise):
+    rasters = {
+        "solar": {"file": make_raster("s.tif", SUN[:, None, None] * np.ones((12, 3, 3))), "unit": "kWh/m2/day"},
+        "clearness_spread": {"file": make_raster("c.tif", np.full((12, 3, 3), 0.15)), "unit": "1"},
+        "wind_speed": {"file": make_raster("w.tif", np.full((1, 3, 3), 2.5)), "unit": "m/s"},
+    }
+    step = run(at(make_sites, MIDDLE), make_plan(rasters=rasters, weather=weather), keeps_promise)
+    assert [found.column for found in step.findings if found.rule == "weather_instead"] == [
+        "clearness_spread",
+        "wind_speed",
+    ]
+
+
 def test_sites_far_from_the_weather_file_are_told(weather, make_sites, make_plan, keeps_promise):
     # Along a meridian a degree is 110.6 km here (WGS 84): 1.8° are 199 km, 1.82° are 201 km.
     step = run(at(make_sites, (-10.8, 30.0), (-10.82, 30.0), (np.nan, 0.0)), make_plan(weather=weather), keeps_promise)
