@@ -27,7 +27,7 @@ from pydantic import (
 )
 
 from planner.errors import Fault, PlanError, raise_if
-from planner.plan_text import path_faults, place_of, text_of
+from planner.plan_text import WITHOUT_EFFECT, path_faults, place_of, text_of
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
@@ -354,28 +354,6 @@ class Plan(Section):
     ranking: Ranking = Field(default_factory=Ranking)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     output: Output = Field(default_factory=Output)
-
-
-# Keys that the contract names and this version reads without acting on: told to the user, never silent.
-WITHOUT_EFFECT = {
-    "programme.budget": "sites are ranked, not yet funded under a budget",
-    "programme.language": "outputs are in English",
-    "inventory.sheet": "only CSV is read",
-    "area.equity_field": "no budget is allocated yet",
-    "rasters.recharge": "abstraction is not compared with recharge yet",
-    "rasters.road_distance": "distance is straight line × detour",
-    "portfolio": "no budget is allocated yet",
-    "ranking.weights": "rank is by cost per cubic metre",
-    "uncertainty.draws": "no random draws are made yet",
-    "uncertainty.seed": "no random draws are made yet",
-    "output.sheet_limit": "site sheets are not written yet",
-    "output.sheets_max": "site sheets are not written yet",
-    "output.workbook_row_limit": "no workbook is written yet",
-    "output.coarsen_m": "positions are shown as read",
-    "output.show_columns": "the columns of the contract are shown",
-    "phase": "no budget is allocated yet",
-    "scenario": "one scenario is computed",
-}
 
 
 @dataclass(frozen=True)

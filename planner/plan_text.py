@@ -1,4 +1,5 @@
-"""The text of a plan file: reading it, where in it a key stands, and whether the files it names are there."""
+"""The text of a plan file: reading it, where in it a key stands, whether the files it names are there, and which keys
+do nothing yet."""
 
 from __future__ import annotations
 
@@ -7,6 +8,27 @@ import re
 from pathlib import Path
 
 from planner.errors import Fault, PlanError
+
+# Keys that the contract names and this version reads without acting on: told to the user, never silent.
+WITHOUT_EFFECT = {
+    "programme.budget": "sites are ranked, not yet funded under a budget",
+    "programme.language": "outputs are in English",
+    "inventory.sheet": "only CSV is read",
+    "area.equity_field": "no budget is allocated yet",
+    "rasters.recharge": "abstraction is not compared with recharge yet",
+    "rasters.road_distance": "distance is straight line × detour",
+    "portfolio": "no budget is allocated yet",
+    "ranking.weights": "rank is by cost per cubic metre",
+    "uncertainty.draws": "no random draws are made yet",
+    "uncertainty.seed": "no random draws are made yet",
+    "output.sheet_limit": "site sheets are not written yet",
+    "output.sheets_max": "site sheets are not written yet",
+    "output.workbook_row_limit": "no workbook is written yet",
+    "output.coarsen_m": "positions are shown as read",
+    "output.show_columns": "the columns of the contract are shown",
+    "phase": "no budget is allocated yet",
+    "scenario": "one scenario is computed",
+}
 
 
 def text_of(path: Path) -> str:

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from planner.errors import PlanError
-from planner.plan import WITHOUT_EFFECT, LoadedPlan, Plan, input_files, read_plan
+from planner.plan import LoadedPlan, Plan, input_files, read_plan
+from planner.plan_text import WITHOUT_EFFECT
 
 Write = Callable[[str], Path]
 START = '[inventory]\nfile = "wells.csv"\n'
