@@ -271,6 +271,7 @@ class Array(Section):
 
 class Equipment(Section):
     pumps: str | None = Field(None, description="CSV of pumps; empty: the generic catalogue")
+    pump_points: str | None = Field(None, description="CSV of points measured on pumps of that table; empty: none")
     prices: str | None = Field(None, description="CSV of prices; empty: the illustrative price book")
     families: tuple[Family, ...] = Field(("helical_rotor", "centrifugal", "surface"), min_length=1)
     tank_max_m3: Positive = Field(50.0, description="largest storage at a site, m3")
@@ -281,6 +282,12 @@ class Equipment(Section):
     elevation_unknown_m: float = Field(1000.0, description="elevation where no raster gives it, m", ge=-450, le=6000)
     hdpe_riser_max_m: Positive = Field(120.0, description="deepest intake on a plastic riser, m")
     pump_availability: Share = Field(0.99, description="share of sunlit time that the pump is able to run")
+
+    @model_validator(mode="after")
+    def _points_of_pumps(self) -> Equipment:
+        if self.pump_points and not self.pumps:
+            raise ValueError("a table of pumps beside pump_points")
+        return self
 
 
 class Costs(Section):
@@ -401,7 +408,7 @@ def _files(plan: dict[str, Any]) -> dict[str, str]:
     """The same of a plan that need not be valid: whatever is text where the name of a file belongs."""
     keys = ["inventory.file", "area.boundary"]
     keys += [f"rasters.{name}.{key}" for name in Rasters.model_fields for key in ("file", "files")]
-    keys += ["weather.file", "equipment.pumps", "equipment.prices"]
+    keys += ["weather.file", "equipment.pumps", "equipment.pump_points", "equipment.prices"]
     found = {}
     for key in keys:
         value: Any = plan

@@ -306,12 +306,20 @@ def test_a_backslash_that_toml_lets_through_is_told_too(write: Write, written: s
         START + "[rasters]\nelevation = {{ files = ['{}'" + ", 'wells.csv'" * 11 + "], unit = 'm' }}\n",
         START + "[weather]\nfile = '{}'\n",
         START + "[equipment]\npumps = '{}'\n",
+        START + "[equipment]\npumps = 'wells.csv'\npump_points = '{}'\n",
         START + "[equipment]\nprices = '{}'\n",
     ],
 )
 def test_addresses_are_refused(write: Write, plan: str, address: str) -> None:
     fault = one_fault(write(plan.format(address)))
     assert f"found {address!r}; expected a file on disk, not an address" in fault
+
+
+def test_measured_points_belong_to_a_table_of_pumps(write: Write) -> None:
+    both = read_plan(write(START + "[equipment]\npumps = 'wells.csv'\npump_points = 'wells.csv'\n"))
+    assert input_files(both.plan)["equipment.pump_points"] == "wells.csv"
+    fault = one_fault(write(START + "[equipment]\npump_points = 'wells.csv'\n"))
+    assert "equipment, line 3" in fault and fault.endswith("expected a table of pumps beside pump_points")
 
 
 def test_a_missing_file_is_told(write: Write, tmp_path: Path) -> None:
