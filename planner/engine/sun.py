@@ -128,11 +128,16 @@ def monthly_sky(climate: Climate) -> Sky:
     return Sky(sky.steps, sky.hours, *(np.ascontiguousarray(part[:, :most]) for part in sky[2:]))
 
 
-def _kinds_of_day(climate: Climate) -> Floats:
-    """Clearness of the ten kinds of day of each month, (12, 10); 0 in a month without sun."""
+def clearness_of(climate: Climate) -> Floats:
+    """Mean clearness of each month, (12): irradiation over that outside the atmosphere; 0 in a month without sun."""
     every_day = np.asarray(sun_physics.daily_extraterrestrial_kwh_m2(climate.latitude_deg, np.arange(1.0, 366.0)))
     outside = np.array([days.mean() for days in np.split(every_day, np.cumsum(DAYS).astype(int)[:-1])])
-    real = np.divide(climate.ghi, outside, out=np.zeros(12), where=outside > 0)
+    return np.divide(climate.ghi, outside, out=np.zeros(12), where=outside > 0)
+
+
+def _kinds_of_day(climate: Climate) -> Floats:
+    """Clearness of the ten kinds of day of each month, (12, 10), dull to clear; 0 in a month without sun."""
+    real = clearness_of(climate)
     clearness = np.clip(real, *CLEARNESS_RANGE)
     law = sun_physics.saunier_kinds if climate.tropical else sun_physics.bendt_kinds
     kinds = law(clearness)
