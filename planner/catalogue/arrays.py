@@ -25,7 +25,8 @@ class Pumps(NamedTuple):
 
     family: Integers  # HELICAL, CENTRIFUGAL, SURFACE
     displacement_cm3: Floats  # helical: swept volume of one turn
-    slip_m3_h_pa: Floats  # helical, new: q = V n - slip × pressure
+    slip_m3_h_pa: Floats  # helical, new: q = V n - slip × pressure^slip_exponent, m3/h per Pa^slip_exponent
+    slip_exponent: Floats  # helical: 1, or what measured points give
     slip_life_factor: Floats  # helical: mid-life slip ÷ new
     slip_end_factor: Floats  # helical: slip at the end of rotor and stator ÷ new
     fit_friction_nm: Floats  # helical: torque of the rotor's fit, any speed
@@ -37,6 +38,14 @@ class Pumps(NamedTuple):
     head_at_best_m: Floats  # centrifugal, surface: all stages
     best_efficiency: Floats  # centrifugal, surface: of the pump end
     best_power_w: Floats  # centrifugal, surface: shaft power at best flow, water of 20 °C
+    head_0_m: Floats  # centrifugal, surface: H = head_0 r² + head_1 r q + head_2 q², of every pump
+    head_1_m_h_m3: Floats
+    head_2_m_h2_m6: Floats
+    measured: Integers  # centrifugal, surface: 1 where power is fitted to measured points, else the general form
+    power_0_w: Floats  # measured: P = r³ (power_0 + power_1 x + power_2 x² + power_3 x³), water of 20 °C; else 0
+    power_1_w: Floats
+    power_2_w: Floats
+    power_3_w: Floats
     max_flow_ratio: Floats  # centrifugal, surface: highest flow ÷ best flow at the same speed
     npshr_best_m: Floats  # surface: suction head needed at best flow
     rated_speed_rpm: Floats

@@ -3,15 +3,41 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar, get_type_hints
 
 import numpy as np
 
 from planner.catalogue.arrays import FAMILIES, HELICAL, MATERIALS, SURFACE, Integers
+from planner.catalogue.measured import (
+    GIVEN_BY_POINTS,
+    HELICAL_FIELDS,
+    ROTODYNAMIC_FIELDS,
+    WATER_KG_M3,
+    Points,
+    fit_pump,
+)
 from planner.catalogue.reading import Row, Table, require_columns
 from planner.errors import Fault
+from planner.physics.pumps import DROOP, SHUT_OFF
+from planner.physics.water import GRAVITY_M_S2
 from planner.plan import LoadedPlan
+
+__all__ = [
+    "LIFE",
+    "PRICE",
+    "WATER_KG_M3",
+    "Money",
+    "Record",
+    "arrays_of",
+    "cable_records",
+    "drive_records",
+    "module_records",
+    "pipe_records",
+    "pump_records",
+    "tank_records",
+]
 
 Record = dict[str, Any]
 Kind = TypeVar("Kind")
@@ -63,6 +89,8 @@ OF_FAMILY: tuple[Ranges, ...] = (
     PUMP | ROTODYNAMIC_PUMP | {"outside_mm": (20, 1_000)},
     PUMP | ROTODYNAMIC_PUMP | {"npshr_best_m": (0.1, 15)},
 )
+# Fields of the arrays that come from best point or points; 0 for the other families.
+CURVES = ("pressure_limit_pa", *HELICAL_FIELDS, *ROTODYNAMIC_FIELDS)
 DRIVE: Ranges = {
     "mpp_min_v": (1, 2_000),
     "mpp_max_v": (1, 2_000),
@@ -109,8 +137,6 @@ CABLE: Ranges = {
     "life_y": LIFE,
 }
 TANK: Ranges = {"volume_m3": (0.1, 10_000), "price": PRICE, "life_y": LIFE}
-
-WATER_KG_M3, GRAVITY = 998.2, 9.80665  # water of 20 °C (Kell 1975); standard gravity
 
 
 @dataclass
@@ -171,29 +197,45 @@ def drive_records(table: Table, money: Money) -> list[Record]:
     return found
 
 
-def pump_records(table: Table, drives: list[Record], money: Money, faults: list[Fault]) -> list[Record]:
-    """Pumps with their motors and drives; columns that only one family has are asked of that family only."""
-    named = {row.cells.get("family") for row in table.rows}
-    of_families = [ranges for name, ranges in zip(FAMILIES, OF_FAMILY, strict=True) if name in named]
-    needed = dict.fromkeys(column for ranges in of_families for column in ranges)  # in order, each once
+def pump_records(
+    table: Table, drives: list[Record], money: Money, points: Mapping[str, Points], faults: list[Fault]
+) -> list[Record]:
+    """Pumps with their motors and drives; `fit` of a record is None unless the pump has measured points.
+
+    Columns that only one family has are asked of that family only, those that points give of pumps without points.
+    """
+    kinds = {(row.cells.get("family"), row.label in points) for row in table.rows}
+    needed: dict[str, None] = {}  # in order, each once
+    for family, name in enumerate(FAMILIES):
+        for measured in (False, True):
+            if (name, measured) in kinds:
+                needed |= dict.fromkeys(column for column in OF_FAMILY[family] if _asked(column, family, measured))
     require_columns(table, ("family", *needed, "motor_kind", "currency", "price_year"), faults)
     found = []
     for row in table.rows:
         name = row.word("family", FAMILIES)
         if name:
-            found.append(_pump(row, FAMILIES.index(name), drives, money.factor(row)))
+            found.append(_pump(row, FAMILIES.index(name), drives, money.factor(row), points.get(row.label)))
     return found
 
 
-def _pump(row: Row, family: int, drives: list[Record], money: float) -> Record:
-    value = dict.fromkeys((column for ranges in OF_FAMILY for column in ranges), 0.0)
-    value |= row.numbers(OF_FAMILY[family])
+def _asked(column: str, family: int, measured: bool) -> bool:
+    return not (measured and column in GIVEN_BY_POINTS[family])
+
+
+def _pump(row: Row, family: int, drives: list[Record], money: float, points: Points | None) -> Record:
+    value = dict.fromkeys((*CURVES, *(column for ranges in OF_FAMILY for column in ranges)), 0.0)
+    for column, (low, high) in OF_FAMILY[family].items():
+        if row.cells.get(column) or _asked(column, family, points is not None):
+            value[column] = row.number_in(column, low, high)
     row.ascending(value, ("min_speed_rpm", "rated_speed_rpm"), ("sand_warn_mg_l", "sand_max_mg_l"))
     motor_w = 1000 * value["motor_kw"]
     loss = 1 / value["motor_eff"] - 1
     drive, drive_price, drive_efficiency = _drive_for(row, value["motor_kw"], drives)
     record = value | {
         "id": row.label,
+        "fit": None,
+        "measured": 0,
         "family": family,
         "min_speed_ratio": value["min_speed_rpm"] / value["rated_speed_rpm"],
         "motor_w": motor_w,
@@ -213,11 +255,16 @@ def _pump(row: Row, family: int, drives: list[Record], money: float) -> Record:
     }
     if family != SURFACE:
         row.ascending(value, ("outside_mm", "casing_min_mm"))
-    return record | (_helical(row, value) if family == HELICAL else _rotodynamic(row, value))
+    if family == HELICAL:
+        row.ascending(value, ("fit_temp_min_c", "fit_temp_max_c"), ("slip_life_factor", "slip_end_factor"))
+        record["pressure_limit_pa"] = 1e5 * value["pressure_limit_bar"]
+    if points is None:
+        return record | (_helical(row, value) if family == HELICAL else _rotodynamic(row, value))
+    fields, fit = fit_pump(row, family, record, drives[drive], points)
+    return record | fields | {"fit": fit, "measured": int(family != HELICAL)}
 
 
 def _helical(row: Row, value: dict[str, float]) -> Record:
-    row.ascending(value, ("fit_temp_min_c", "fit_temp_max_c"), ("slip_life_factor", "slip_end_factor"))
     efficiency = value["volumetric_eff_new"] * value["hydromech_eff"]
     if efficiency > 0.85:
         row.fault("hydromech_eff", f"{efficiency:.2f} × volumetric_eff_new", "an efficiency of at most 0.85")
@@ -225,25 +272,21 @@ def _helical(row: Row, value: dict[str, float]) -> Record:
     swept_m3_h = 60e-6 * value["displacement_cm3"] * value["rated_speed_rpm"]
     ideal_torque_nm = 1e-6 * value["displacement_cm3"] * pressure_pa / (2 * math.pi)
     return {
-        "pressure_limit_pa": pressure_pa,
         "slip_m3_h_pa": (1 - value["volumetric_eff_new"]) * swept_m3_h / pressure_pa,
+        "slip_exponent": 1.0,
         "fit_friction_nm": ideal_torque_nm * (1 / value["hydromech_eff"] - 1),
-        "best_efficiency": 0.0,
-        "best_power_w": 0.0,
-        "max_flow_ratio": 0.0,
     }
 
 
 def _rotodynamic(row: Row, value: dict[str, float]) -> Record:
     row.ascending(value, ("best_flow_m3_h", "max_flow_m3_h"))
-    hydraulic_w = WATER_KG_M3 * GRAVITY * value["best_flow_m3_h"] / 3600 * value["head_at_best_m"]
+    best, head = value["best_flow_m3_h"], value["head_at_best_m"]
     return {
-        "pressure_limit_pa": 0.0,
-        "slip_m3_h_pa": 0.0,
-        "fit_friction_nm": 0.0,
         "best_efficiency": value["best_eff"],
-        "best_power_w": hydraulic_w / value["best_eff"],
-        "max_flow_ratio": value["max_flow_m3_h"] / value["best_flow_m3_h"],
+        "best_power_w": WATER_KG_M3 * GRAVITY_M_S2 * best / 3600 * head / value["best_eff"],
+        "max_flow_ratio": value["max_flow_m3_h"] / best,
+        "head_0_m": SHUT_OFF * head,
+        "head_2_m_h2_m6": -DROOP * head / best**2,
     }
 
 

@@ -1,9 +1,10 @@
 """Equipment and prices: read, checked, converted to the plan's currency, and laid out for the kernels.
 
 The tables beside this file are a generic, illustrative catalogue. `[equipment] pumps` replaces the pumps with
-a table of the same columns (all families in one file). `[equipment] prices` replaces single prices: an `item`
-is one of prices.csv or the id of a module, pipe, cable, tank or drive (for a drive a flat price, whatever the
-motor).
+a table of the same columns (all families in one file); `[equipment] pump_points` gives measured points of some of
+them, whose curves then stand in place of the general form (`measured.py`). `[equipment] prices` replaces single
+prices: an `item` is one of prices.csv or the id of a module, pipe, cable, tank or drive (for a drive a flat price,
+whatever the motor).
 """
 
 from __future__ import annotations
@@ -28,11 +29,12 @@ from planner.catalogue.equipment import (
     pump_records,
     tank_records,
 )
+from planner.catalogue.measured import Points, PumpFit, read_points, strangers
 from planner.catalogue.reading import Row, Table, read_table, require_columns
 from planner.errors import CatalogueError, Fault, raise_if
 from planner.plan import LoadedPlan
 
-__all__ = ["Catalogue", "PriceRow", "load_catalogue"]
+__all__ = ["Catalogue", "PriceRow", "PumpFit", "load_catalogue"]
 
 PUMP_TABLES = ("pumps_helical.csv", "pumps_centrifugal.csv")
 ID_COLUMN = {  # our tables, and the column of each that holds unique ids
@@ -80,6 +82,7 @@ class Catalogue:
     prices: Prices
     lives: Lives
     price_rows: tuple[PriceRow, ...]  # prices.csv with the plan's replacements, for bills and reports
+    fits: dict[str, PumpFit]  # by pump_id, of pumps with measured points
     sources: dict[str, str]  # id or item → source, else the file it stands in
     digest: str  # sha256 of the tables used and the plan keys that act on them
 
@@ -96,11 +99,18 @@ def load_catalogue(plan: LoadedPlan) -> Catalogue:
     if equipment.pumps:
         pump_tables = [_user_table(plan, equipment.pumps, "pump_id", faults)]
         read += pump_tables
+    points: dict[str, Points] = {}
+    texts = []
+    if equipment.pump_points:
+        measured = _user_table(plan, equipment.pump_points, "pump_id", faults, unique=False)
+        points = read_points(measured, faults)
+        strangers(measured, {row.label for table in pump_tables for row in table.rows}, str(equipment.pumps), faults)
+        texts = [measured.text]
     if equipment.prices:
         read.append(_replace_prices(plan, equipment.prices, own, faults))
 
     drives = drive_records(own["drives.csv"], money)
-    pumps = [pump for table in pump_tables for pump in pump_records(table, drives, money, faults)]
+    pumps = [pump for table in pump_tables for pump in pump_records(table, drives, money, points, faults)]
     pumps = sorted((pump for pump in pumps if FAMILIES[pump["family"]] in equipment.families), key=_id)
     modules = module_records(own["modules.csv"], money)
     pipes = pipe_records(own["pipes.csv"], money)
@@ -132,8 +142,9 @@ def load_catalogue(plan: LoadedPlan) -> Catalogue:
         prices=Prices(*(by_item[item].price for item in Prices._fields)),
         lives=Lives(*(by_item[item].life_y for item in Lives._fields)),
         price_rows=price_rows,
+        fits={_id(pump): pump["fit"] for pump in pumps if pump["fit"] is not None},
         sources={row.label: row.cells.get("source") or row.file for table in read for row in table.rows},
-        digest=_digest(plan, read),
+        digest=_digest(plan, [*(table.text for table in read), *texts]),
     )
 
 
@@ -149,13 +160,13 @@ def _own_table(name: str, faults: list[Fault]) -> Table:
     return read_table(files("planner.catalogue").joinpath(name).read_bytes(), name, ID_COLUMN[name], faults)
 
 
-def _user_table(plan: LoadedPlan, name: str, key: str, faults: list[Fault]) -> Table:
+def _user_table(plan: LoadedPlan, name: str, key: str, faults: list[Fault], *, unique: bool = True) -> Table:
     try:
         data = plan.resolve(name).read_bytes()
     except OSError as error:
         faults.append(Fault(name, "file", str(error.strerror or error), "a readable file"))
         return Table(name, "")
-    table = read_table(data, name, key, faults)
+    table = read_table(data, name, key, faults, unique=unique)
     require_columns(table, [key], faults)
     return table
 
@@ -218,7 +229,7 @@ def _price_range(unit: str) -> tuple[float, float]:
     return {"share": (0.0, 1.0), "people": (1.0, 1e5)}.get(unit, (0.0, 1e12))
 
 
-def _digest(plan: LoadedPlan, tables: list[Table]) -> str:
+def _digest(plan: LoadedPlan, tables: list[str]) -> str:
     """Digest of every table's text (line ends made uniform, no file names) and of the plan keys used here."""
     programme, equipment, costs = plan.plan.programme, plan.plan.equipment, plan.plan.costs
     keys = {
@@ -228,6 +239,6 @@ def _digest(plan: LoadedPlan, tables: list[Table]) -> str:
         "inflation": costs.inflation,
         "families": sorted(equipment.families),
         "tank_max_m3": equipment.tank_max_m3,
-        "tables": [table.text for table in tables],
+        "tables": tables,
     }
     return hashlib.sha256(json.dumps(keys, sort_keys=True).encode("utf-8")).hexdigest()

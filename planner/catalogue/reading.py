@@ -94,10 +94,10 @@ class Table:
     rows: list[Row] = field(default_factory=list)
 
 
-def read_table(data: bytes, file: str, key: str, faults: list[Fault]) -> Table:
+def read_table(data: bytes, file: str, key: str, faults: list[Fault], *, unique: bool = True) -> Table:
     """Parse a CSV file (UTF-8, comma).
 
-    `key` is the column of unique ids. Rows of empty cells are passed over.
+    `key` is the column of ids, each once where `unique`. Rows of empty cells are passed over.
     """
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
@@ -127,7 +127,7 @@ def read_table(data: bytes, file: str, key: str, faults: list[Fault]) -> Table:
         if len(cells) != len(table.columns):
             expected = f"{len(table.columns)}, as in the header"
             faults.append(Fault(file, f"row {number}", f"{len(cells)} cells", expected))
-        _identify(row, key, seen)
+        _identify(row, key, seen if unique else {})
         table.rows.append(row)
     if not table.rows:
         faults.append(Fault(file, "rows", "none", "at least one row below the header"))

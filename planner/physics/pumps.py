@@ -1,5 +1,7 @@
 """Helical rotor and centrifugal pumps, their motors, starting and suction.
 
+`centrifugal_…` is the general form of a pump known by its best point, `curve_…` that of one fitted to measured points.
+
 Symbols: x = q / (q_b r), flow over best flow at that speed; r = n / n_r, speed over rated speed; t = T / T_r,
 torque over rated torque. Motor losses: copper ∝ torque², iron and drag ∝ speed^1.5 (the textbook split).
 """
@@ -20,12 +22,17 @@ __all__ = [
     "centrifugal_head_m",
     "centrifugal_shaft_power_w",
     "centrifugal_speed_ratio",
+    "curve_head_m",
+    "curve_shaft_power_w",
+    "curve_speed_ratio",
     "displacement_cm3",
     "helical_flow_m3_h",
+    "helical_slip_m3_h",
     "helical_speed_rpm",
     "helical_torque_nm",
     "hydraulic_power_w",
     "motor_input_w",
+    "motor_torque_nm",
     "npsh_available_m",
     "npsh_required_m",
     "starting_power_w",
@@ -93,6 +100,21 @@ def helical_flow_m3_h(speed_rpm: float, pressure_pa: float, displacement_cm3: fl
 
 
 @equation
+def helical_slip_m3_h(pressure_pa: float, slip_m3_h_pa: float, exponent: float) -> float:
+    """Leakage, m3/h, past a helical rotor: k Δp^a, the same at any speed; none against no pressure.
+
+    slip_m3_h_pa  k, m3/h per Pa^a
+    exponent      a: 1 is laminar leakage, 0.5 fully turbulent
+
+    >>> float(helical_slip_m3_h(6e5, 1e-6, 1.0)), round(float(helical_slip_m3_h(6e5, 1e-4, 0.7)), 4)
+    (0.6, 1.1084)
+    """
+    if exponent == 1.0:  # the usual case costs no power function
+        return slip_m3_h_pa * pressure_pa
+    return float(slip_m3_h_pa * max(pressure_pa, 0.0) ** exponent)
+
+
+@equation
 def centrifugal_head_m(flow_m3_h: float, speed_ratio: float, best_flow_m3_h: float, stages_head_m: float) -> float:
     """Head, m, of all stages at a flow and speed: N h_b r² (1.30 − 0.30 x²); stages_head_m is N h_b.
 
@@ -139,6 +161,93 @@ def centrifugal_shaft_power_w(
     efficiency = max(1.0 - (1.0 - best_efficiency) * speed_ratio**-0.1, 0.1 * best_efficiency)
     form = (SHUT_OFF - DROOP * x * x) / (2.0 - x)
     return float(best_power_w * speed_ratio**3 * form * best_efficiency / efficiency)
+
+
+@equation
+def curve_head_m(
+    flow_m3_h: float, speed_ratio: float, head_0_m: float, head_1_m_h_m3: float, head_2_m_h2_m6: float
+) -> float:
+    """Head, m, of all stages on a fitted curve: a0 r² + a1 r q + a2 q². Affinity laws hold exactly.
+
+    head_0_m        a0 > 0, shut-off head at rated speed
+    head_1_m_h_m3   a1 ≤ 0, slope there
+    head_2_m_h2_m6  a2; `centrifugal_head_m` is the case 1.30 N h_b, 0, −0.30 N h_b / q_b²
+
+    >>> round(float(curve_head_m(8.0, 0.8, 130.0, 0.0, -0.3)), 6)
+    64.0
+    """
+    return head_0_m * speed_ratio**2 + head_1_m_h_m3 * speed_ratio * flow_m3_h + head_2_m_h2_m6 * flow_m3_h**2
+
+
+@equation
+def curve_speed_ratio(
+    flow_m3_h: float, head_m: float, head_0_m: float, head_1_m_h_m3: float, head_2_m_h2_m6: float
+) -> float:
+    """Speed over rated speed at which a fitted curve gives the head at the flow: inverse of `curve_head_m`.
+
+    The larger root of a0 r² + a1 q r + a2 q² − H = 0. With a1 ≤ 0 both terms of the root are ≥ 0, so nothing cancels.
+    Flow and head that no speed gives (a negative head; far beyond runout where a2 > 0) have the nearest real root.
+
+    >>> round(float(curve_speed_ratio(8.0, 64.0, 130.0, 0.0, -0.3)), 6)
+    0.8
+    """
+    linear = head_1_m_h_m3 * flow_m3_h
+    root = math.sqrt(max(linear * linear - 4.0 * head_0_m * (head_2_m_h2_m6 * flow_m3_h * flow_m3_h - head_m), 0.0))
+    return 0.5 * (root - linear) / head_0_m
+
+
+@equation
+def curve_shaft_power_w(
+    flow_m3_h: float,
+    speed_ratio: float,
+    best_flow_m3_h: float,
+    max_flow_ratio: float,
+    power_0_w: float,
+    power_1_w: float,
+    power_2_w: float,
+    power_3_w: float,
+) -> float:
+    """Shaft power, W, on a fitted curve: r³ (p0 + p1 x + p2 x² + p3 x³), x = q / (q_b r). Affinity laws hold exactly.
+
+    max_flow_ratio  end of the curve; beyond it x is held there, since a polynomial may do anything outside its points
+
+    In water of the density that the coefficients are given for; power goes with density. 0 at standstill.
+
+    >>> float(curve_shaft_power_w(5.0, 0.5, 10.0, 1.4, 800.0, 400.0, -100.0, 0.0))
+    137.5
+    """
+    if speed_ratio <= 0.0:
+        return 0.0
+    x = min(flow_m3_h / (best_flow_m3_h * speed_ratio), max_flow_ratio)
+    form = power_0_w + x * (power_1_w + x * (power_2_w + x * power_3_w))
+    return speed_ratio * speed_ratio * speed_ratio * form
+
+
+@equation
+def motor_torque_nm(
+    input_w: float,
+    speed_rpm: float,
+    rated_power_w: float,
+    rated_torque_nm: float,
+    rated_speed_rpm: float,
+    copper_share: float,
+    iron_share: float,
+    drive_efficiency: float,
+    standby_w: float,
+) -> float:
+    """Torque at the shaft, N·m, of a motor whose drive takes a direct-current power: inverse of `motor_input_w`.
+
+    Arguments as there, without cable. The positive root of a quadratic in torque; negative where the power does not
+    cover standby, iron and drag.
+
+    >>> round(float(motor_torque_nm(753.98, 3000.0, 628.3, 2.0, 3000.0, 0.12, 0.08, 1.0, 0.0)), 3)
+    2.0
+    """
+    speed_ratio = speed_rpm / rated_speed_rpm
+    left_w = drive_efficiency * (input_w - standby_w) - rated_power_w * iron_share * speed_ratio**1.5
+    shaft = speed_rpm * RPM_TO_RAD_S
+    copper = rated_power_w * copper_share / rated_torque_nm**2
+    return float(2.0 * left_w / (shaft + math.sqrt(max(shaft * shaft + 4.0 * copper * left_w, 0.0))))
 
 
 @equation

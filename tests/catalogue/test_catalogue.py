@@ -190,7 +190,7 @@ def test_arrays_are_plain_and_aligned(generic: Catalogue) -> None:
         "cables": 8,
         "tanks": 7,
     }
-    integers = {"family", "drive", "induction", "boost", "material"}
+    integers = {"family", "drive", "induction", "boost", "material", "measured"}
     for name, size in sizes.items():
         for column, values in getattr(generic, name)._asdict().items():
             assert values.shape == (size,), (name, column)

@@ -45,6 +45,51 @@ def test_centrifugal_never_beats_its_best_efficiency_at_that_speed(x: float, spe
     assert water <= shaft * max(1.0 - (1.0 - best) * speed**-0.1, 0.0) * (1.0 + 1e-9)
 
 
+@given(flow=st.floats(0.0, 100.0), head=st.floats(0.0, 300.0), best=st.floats(0.5, 60.0), stages=st.floats(5.0, 250.0))
+def test_the_general_curve_is_one_of_the_fitted_ones(flow: float, head: float, best: float, stages: float) -> None:
+    """Closed form: 1.30 N h_b, 0, −0.30 N h_b / q_b²; the same speed to 1e-12."""
+    curve = pumps.SHUT_OFF * stages, 0.0, -pumps.DROOP * stages / best**2
+    speed = pumps.centrifugal_speed_ratio(flow, head, best, stages)
+    assert pumps.curve_speed_ratio(flow, head, *curve) == pytest.approx(speed, rel=1e-12, abs=1e-12)
+    assert pumps.curve_head_m(flow, speed, *curve) == pytest.approx(
+        pumps.centrifugal_head_m(flow, speed, best, stages), rel=1e-9, abs=1e-9 * stages * (1 + speed**2)
+    )
+
+
+@given(x=st.floats(0.0, 1.0), r=st.floats(0.2, 1.2), first=st.floats(0.0, 0.5), second=st.floats(-0.2, 0.45))
+def test_fitted_speed_is_the_inverse_of_head(x: float, r: float, first: float, second: float) -> None:
+    """Closed form, wherever H = 90 (1 − first x − second x²) falls; never NaN, even where no speed will do."""
+    second = max(second, -first / 2)
+    curve = 90.0, -9.0 * first, -0.9 * second
+    assert pumps.curve_speed_ratio(10 * x * r, pumps.curve_head_m(10 * x * r, r, *curve), *curve) == pytest.approx(r)
+    for head in (-50.0, 0.0, 1e-300, 500.0):
+        assert math.isfinite(pumps.curve_speed_ratio(300.0 * x, head, *curve))
+
+
+def test_fitted_power_follows_the_affinity_laws_and_stops_at_the_end_of_its_points() -> None:
+    """Closed form."""
+    curve = 10.0, 1.3, 500.0, 400.0, -100.0, 20.0
+    assert pumps.curve_shaft_power_w(8.0, 0.8, *curve) == pytest.approx(0.8**3 * 820.0)
+    assert pumps.curve_shaft_power_w(30.0, 1.0, *curve) == pumps.curve_shaft_power_w(13.0, 1.0, *curve)
+    assert pumps.curve_shaft_power_w(0.0, 0.0, *curve) == 0.0
+
+
+@given(pressure=st.floats(0.0, 3e6), exponent=st.floats(0.5, 1.0))
+def test_slip_of_any_exponent(pressure: float, exponent: float) -> None:
+    slip = 0.2 / 2e6**exponent  # 0.2 m3/h at 20 bar
+    found = pumps.helical_slip_m3_h(pressure, slip, exponent)
+    assert found == pytest.approx(0.2 * (pressure / 2e6) ** exponent, abs=1e-12)
+    assert pumps.helical_slip_m3_h(-1e5, slip, 0.7) == 0.0 and pumps.helical_slip_m3_h(-1e5, 1e-7, 1.0) < 0.0
+
+
+@given(torque=st.floats(0.01, 20.0), rpm=st.floats(100.0, 3600.0), copper=st.floats(0.0, 0.3))
+def test_torque_is_the_inverse_of_motor_input(torque: float, rpm: float, copper: float) -> None:
+    motor = 1800.0, 6.0, 2900.0, copper, 0.08
+    power = pumps.motor_input_w(torque, rpm, *motor, 0.0, 0.965, 12.0)
+    assert pumps.motor_torque_nm(power, rpm, *motor, 0.965, 12.0) == pytest.approx(torque, rel=1e-9)
+    assert pumps.motor_torque_nm(12.0, rpm, *motor, 0.965, 12.0) < 0.0
+
+
 @given(flow=st.floats(0.0, 5.0), pressure=st.floats(0.0, 3e6), slip=st.floats(0.0, 1e-7))
 def test_helical_speed_is_the_inverse_of_flow(flow: float, pressure: float, slip: float) -> None:
     speed = pumps.helical_speed_rpm(flow, pressure, 12.96, slip)
