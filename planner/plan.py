@@ -26,8 +26,9 @@ from pydantic import (
     model_validator,
 )
 
+from planner.crops import known_crop
 from planner.errors import Fault, PlanError, raise_if
-from planner.plan_text import WITHOUT_EFFECT, path_faults, place_of, text_of
+from planner.plan_text import keys_without_effect, path_faults, place_of, take_without_effect, text_of
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
@@ -141,6 +142,7 @@ class Rasters(Section):
     well_yield: RasterSource | None = Field(None, description="yield of wells, a regional prior")
     population: RasterSource | None = Field(None, description="people a cell")
     wind_speed: RasterSource | None = Field(None, description="wind speed at module height, monthly or annual")
+    rain: RasterSource | None = Field(None, description="rain, monthly: for irrigation")
 
     @model_validator(mode="after")
     def _sun_beside(self) -> Rasters:
@@ -165,13 +167,34 @@ class Demand(Section):
         description="litres a tropical livestock unit a day",
         validation_alias=AliasChoices("livestock_l_tlu_day", "litres_per_tlu_day"),
     )
-    irrigation_m3_ha_day: NotNegative = Field(50.0, description="gross irrigation, m3 a hectare a day")
+    irrigation_m3_ha_day: NotNegative | None = Field(
+        None, description="gross irrigation, m3 a hectare a day all year; empty: by month, from climate and crop"
+    )
+    crop: Annotated[str, AfterValidator(known_crop)] = Field(
+        "small vegetables", description="irrigated crop where the inventory names none that is known"
+    )
+    crops_a_year: int = Field(2, description="crops behind one another in a year, as far as they fit", ge=1, le=4)
+    planting_month: int | None = Field(
+        None, description="month of the first planting; empty: the one that needs most irrigation", ge=1, le=12
+    )
+    irrigation_efficiency: float = Field(
+        0.60, description="share of the irrigation that roots take: surface 0.60, sprinkler 0.75, drip 0.90", gt=0, le=1
+    )
+    leaching: float = Field(0.0, description="share of the irrigation that must drain to carry salt away", ge=0, lt=0.9)
+    dew_point_below_minimum_k: NotNegative | None = Field(
+        None, description="lowest temperature of a day above dew point, K; empty: 2 in dry climates, else 0", le=20
+    )
+    wind_height_m: float | None = Field(
+        None, description="height of the wind given, m; empty: 10 from a weather file, else 2", ge=0.5, le=200
+    )
     growth: float = Field(0.02, description="growth of demand, 1/year; 0 where demand_m3_day is given", ge=-0.1, le=0.2)
     design_year: int = Field(10, description="year of the horizon that the site is sized for", ge=0, le=60)
     losses: float = Field(0.10, description="share lost between tank inlet and tap", ge=0, lt=0.9)
-    season: Season = Field(ONES, description="monthly factor on demand, January first")
+    season: Season = Field(ONES, description="monthly factor on demand, January first; not on irrigation by month")
     service_distance_m: Positive = Field(1000.0, description="farthest that people come to a site, m")
-    storage_share: Share = Field(0.8, description="share of a day's demand that the tank holds")
+    storage_share: Share = Field(0.8, description="share of people's or a stated day's demand that the tank holds")
+    storage_share_livestock: Share = Field(0.3, description="the same of livestock's, drinking from troughs")
+    storage_share_irrigation: Share = Field(0.25, description="the same of irrigation's, by turn through the day")
 
 
 class Well(Section):
@@ -389,7 +412,7 @@ def read_plan(path: Path) -> LoadedPlan:
     except tomllib.TOMLDecodeError as error:
         hint = "; write paths with / or between single quotes" if "\\" in text else ""
         raise PlanError([Fault(str(path), "TOML", str(error), f"valid TOML{hint}")]) from error
-    without_effect = _take_without_effect(raw)
+    without_effect = take_without_effect(raw)
     faults = path_faults(_files(raw), path, text)
     try:
         plan = Plan.model_validate(raw)
@@ -420,20 +443,6 @@ def _files(plan: dict[str, Any]) -> dict[str, str]:
             names = enumerate(value, start=1)
             found |= {f"{key}.{number:02d}": name for number, name in names if isinstance(name, str)}
     return found
-
-
-def _take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
-    """Remove keys that this version does not act on, and say what happens instead."""
-    taken = {}
-    for dotted, instead in WITHOUT_EFFECT.items():
-        section, _, key = dotted.partition(".")
-        if not key and section in raw:
-            del raw[section]
-            taken[dotted] = instead
-        elif key and isinstance(raw.get(section), dict) and key in raw[section]:
-            del raw[section][key]
-            taken[dotted] = instead
-    return taken
 
 
 def _defaults(model: Section, prefix: str = "") -> list[tuple[str, Any]]:
@@ -472,11 +481,6 @@ def _nearest(place: list[str]) -> str:
         model = next((one for one in candidates if isinstance(one, type) and issubclass(one, Section)), None)
         if model is None:
             return "no such key"
-    known = [*model.model_fields, *_keys_without_effect(place[:-1])]
+    known = [*model.model_fields, *keys_without_effect(place[:-1])]
     near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.5)
     return f"{near[0]!r}, the nearest known key" if near else "one of: " + ", ".join(sorted(known))
-
-
-def _keys_without_effect(sections: list[str]) -> list[str]:
-    prefix = "".join(f"{part}." for part in sections)
-    return [key[len(prefix) :] for key in WITHOUT_EFFECT if key.startswith(prefix) and "." not in key[len(prefix) :]]

@@ -6,6 +6,7 @@ from __future__ import annotations
 import os
 import re
 from pathlib import Path
+from typing import Any
 
 from planner.errors import Fault, PlanError
 
@@ -76,3 +77,23 @@ def path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
             hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
             faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
     return faults
+
+
+def take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
+    """Remove keys that this version does not act on, and say what happens instead."""
+    taken = {}
+    for dotted, instead in WITHOUT_EFFECT.items():
+        section, _, key = dotted.partition(".")
+        if not key and section in raw:
+            del raw[section]
+            taken[dotted] = instead
+        elif key and isinstance(raw.get(section), dict) and key in raw[section]:
+            del raw[section][key]
+            taken[dotted] = instead
+    return taken
+
+
+def keys_without_effect(sections: list[str]) -> list[str]:
+    """Those of the section that `sections` leads to."""
+    prefix = "".join(f"{part}." for part in sections)
+    return [key[len(prefix) :] for key in WITHOUT_EFFECT if key.startswith(prefix) and "." not in key[len(prefix) :]]

@@ -24,13 +24,14 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 # Layers, lowest first; a module imports from layers below its own, and from its own folder where `WITHIN` says so.
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "physics.equation", "__init__"),
-    ("physics", "plan_text"),
+    ("physics", "plan_text", "crops"),
     ("glossary", "texts", "plan"),
     ("catalogue",),
     ("engine",),
     ("tables.step", "tables.weather_sun"),
     ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
     ("tables.duplicates", "tables.inventory_file", "tables.raster_limits"),
+    ("tables.irrigation",),
     ("tables", "choice", "outputs"),
     ("chunks",),
     ("pipeline",),
@@ -41,6 +42,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
 HELPERS = {"step", "cells", "boundary", "duplicates", "raster_files", "raster_limits", "inventory_file"} | {
+    "irrigation",
     "weather_file",
     "weather_sun",
     "world_climate",

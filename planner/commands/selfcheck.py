@@ -16,7 +16,19 @@ from importlib.resources import files
 from typing import Any
 
 from planner.errors import InternalError
-from planner.physics import aquifer, cables, money, photovoltaic, pipes, pumps, sky, storage, sun, water
+from planner.physics import (
+    aquifer,
+    cables,
+    evapotranspiration,
+    money,
+    photovoltaic,
+    pipes,
+    pumps,
+    sky,
+    storage,
+    sun,
+    water,
+)
 
 __all__ = ["Case", "selfcheck"]
 
@@ -117,6 +129,26 @@ def _dc_drop_v(current_a: float, length_m: float, r20_ohm_km: float, temperature
     return float(cables.dc_drop_v(current_a, length_m, resistance))
 
 
+def _reference_mm_day(
+    highest_c: float, lowest_c: float, solar_mj_m2: float, outside_mj_m2: float, wind_2_m_m_s: float, elevation_m: float
+) -> float:
+    """Reference evapotranspiration where humidity is not measured: the lowest temperature is the dew point."""
+    et = evapotranspiration
+    vapour, clear = et.saturation_pressure_kpa(lowest_c), et.field_clear_sky_mj_m2(outside_mj_m2, elevation_m)
+    longwave = et.net_longwave_mj_m2(highest_c, lowest_c, vapour, solar_mj_m2, clear)
+    return float(
+        et.reference_evapotranspiration_mm_day(
+            et.net_radiation_mj_m2(solar_mj_m2, longwave),
+            0.0,
+            (highest_c + lowest_c) / 2.0,
+            wind_2_m_m_s,
+            et.mean_saturation_pressure_kpa(highest_c, lowest_c),
+            vapour,
+            et.field_air_pressure_kpa(elevation_m),
+        )
+    )
+
+
 def _loss_of_supply(supply_m3: list[float], demand_m3: float, capacity_m3: float, start_m3: float) -> float:
     _, unmet = storage.daily_balance(supply_m3, demand_m3, capacity_m3, start_m3)
     return float(unmet.sum()) / (demand_m3 * len(supply_m3))
@@ -193,6 +225,20 @@ QUANTITIES: dict[str, Callable[..., Any]] = {
     "conductor_resistance_ohm_km": cables.conductor_resistance_ohm_km,
     "dc_drop_v": _dc_drop_v,
     "three_phase_drop_v": cables.three_phase_drop_v,
+    "reference_mm_day": _reference_mm_day,
+    "saturation_pressure_kpa": evapotranspiration.saturation_pressure_kpa,
+    "mean_saturation_pressure_kpa": evapotranspiration.mean_saturation_pressure_kpa,
+    "saturation_slope_kpa_k": evapotranspiration.saturation_slope_kpa_k,
+    "psychrometric_constant_kpa_k": evapotranspiration.psychrometric_constant_kpa_k,
+    "field_air_pressure_kpa": evapotranspiration.field_air_pressure_kpa,
+    "wind_at_2_m_m_s": evapotranspiration.wind_at_2_m_m_s,
+    "field_clear_sky_mj_m2": evapotranspiration.field_clear_sky_mj_m2,
+    "net_longwave_mj_m2": evapotranspiration.net_longwave_mj_m2,
+    "net_radiation_mj_m2": evapotranspiration.net_radiation_mj_m2,
+    "soil_heat_flux_mj_m2": evapotranspiration.soil_heat_flux_mj_m2,
+    "reference_evapotranspiration_mm_day": evapotranspiration.reference_evapotranspiration_mm_day,
+    "effective_rain_mm_month": evapotranspiration.effective_rain_mm_month,
+    "gross_irrigation_m3_ha_day": evapotranspiration.gross_irrigation_m3_ha_day,
     "loss_of_supply": _loss_of_supply,
     "capital_recovery_factor": money.capital_recovery_factor,
     "lifecycle_cost": _lifecycle_cost,

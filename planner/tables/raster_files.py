@@ -64,6 +64,7 @@ UNITS: dict[str, dict[str, Unit]] = {
     "air_temperature": {"degC": Unit(), "K": Unit((1.0,), -273.15)},
     "temperature_range": {"K": Unit(), "degC": Unit()},
     "wind_speed": {"m/s": Unit(), "km/h": Unit((1 / 3.6,))},
+    "rain": {"mm/month": Unit(), "mm/day": Unit(DAYS)},
     "elevation": METRES,
     "water_level": METRES,
     "well_yield": {"m3/h": Unit(), "L/s": Unit((3.6,))},
@@ -77,6 +78,7 @@ BANDS: dict[str, tuple[int, ...]] = {
     "air_temperature": (12, 1),
     "temperature_range": (12, 1),
     "wind_speed": (12, 1),
+    "rain": (12,),
 }
 
 

@@ -1,4 +1,4 @@
-"""Step: what sun, air temperature and wind each site has, and where they come from.
+"""Step: what sun, air temperature, wind and rain each site has, and where they come from.
 
 Sun: the solar raster; else the weather file; else the built-in climate of the place. The resource is computed
 once a solar cell, so sites take the values of the cell that holds them, at its centre. Air temperature: its
@@ -40,6 +40,7 @@ STEMS = {
     "air_temperature": "air_temperature",
     "temperature_range": "temperature_range",
     "wind_speed": "wind",
+    "rain": "rain",
 }
 READS = ("site_id", "row_kind", "latitude", "longitude", "position_status", "elevation_m")
 WRITES = (
@@ -58,6 +59,7 @@ WRITES = (
     *monthly("temperature_range"),
     *monthly("wind"),
     "wind_status",
+    *monthly("rain"),
 )
 
 # Sizing rules take the built-in sun lower, so that nine in ten places and years have more: its root mean square error
@@ -148,7 +150,7 @@ class Year(NamedTuple):
 
 
 def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
-    """Sun, diffuse part, spread of days, temperature, its daily range and wind of every site.
+    """Sun, diffuse part, spread of days, temperature, its daily range, wind and rain of every site.
 
     Raises InputError with the faults of all rasters and of the weather file together.
     """
@@ -165,7 +167,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     columns |= _sun(plan, points, taken.get("solar"), cells, year, findings)
     columns |= _air(plan, points, taken.get("air_temperature"), year)
     columns |= _wind(points, taken.get("wind_speed"), year)
-    for name in ("diffuse", "clearness_spread", "temperature_range"):
+    for name in ("diffuse", "clearness_spread", "temperature_range", "rain"):
         columns |= _twelve(STEMS[name], taken[name].values if name in taken else np.nan)
     if year is not None:
         findings += _beside_weather(points, taken.get("solar"), year)

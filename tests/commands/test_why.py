@@ -156,7 +156,7 @@ def test_the_worked_hour(sheets: dict[int, str]) -> None:
 
 def test_demand_and_rest_level_by_month(sheets: dict[int, str], sites: pd.DataFrame) -> None:
     for row, text in sheets.items():
-        level = value(text, "D, before the season")
+        level = value(text, "base") * value(text, "rise")
         for m, (_, factor, demand) in enumerate(table(text, "Demand in the design year", "month"), start=1):
             assert float(factor) * level == pytest.approx(float(demand), rel=CLOSES)
             assert float(demand) == pytest.approx(sites.at[row, f"demand_{m:02d}"], rel=1e-5)
@@ -165,6 +165,33 @@ def test_demand_and_rest_level_by_month(sheets: dict[int, str], sites: pd.DataFr
             fall = 0.5 * (1 - math.cos(2 * math.pi * (m - highest) / 12))
             assert float(share) == pytest.approx(fall, abs=1e-5)
             assert float(bare) == pytest.approx(rest + 3.0 * fall, rel=CLOSES)  # [well] season_swing_m
+
+
+def test_irrigation_by_month(make_programme: MakeProgramme, plan_text: str, tmp_path: Path) -> None:
+    """A garden alone, with months that ask for nothing, and one beside a village."""
+    keys = '\n[demand]\ncrop = "onion"\ncrops_a_year = 1\nplanting_month = 10\n'
+    plan = make_programme(tmp_path, [{"people": ""}, {}], plan_text + keys)
+    with (tmp_path / "wells.csv").open(encoding="utf-8", newline="") as lines:
+        rows = list(csv.DictReader(lines))
+    with (tmp_path / "wells.csv").open("w", encoding="utf-8", newline="") as target:
+        writer = csv.DictWriter(target, [*rows[0], "irrigated_ha", "crop"])
+        writer.writeheader()
+        writer.writerows(
+            row | {"irrigated_ha": "0.1", "crop": crop} for row, crop in zip(rows, ("", "tomato"), strict=True)
+        )
+    run(plan, tmp_path / "out")
+    sites = pd.read_parquet(tmp_path / "out" / "sites.parquet").set_index("inventory_row")
+    assert sites["crop_used"].tolist() == ["onion", "tomato"]
+    assert (sites.loc[1, [f"demand_{m:02d}" for m in range(4, 10)]] == 0.0).all()  # 150 days from 1 October
+    assert sites["engine_status"].tolist() == ["designed"] * 2
+    for row in (1, 2):
+        text = why(tmp_path / "out", f"row:{row}")
+        assert f"0.1 ha of {sites.at[row, 'crop_used']}" in text and "first planting: Oct" in text
+        base, rise = value(text, "base"), value(text, "rise")
+        for m, cells in enumerate(table(text, "Demand in the design year", "month"), start=1):
+            factor, reference, irrigation, demand = (float(cell) for cell in cells[1:])
+            assert (base * factor + irrigation) * rise == pytest.approx(demand, rel=CLOSES)
+            assert reference == pytest.approx(sites.at[row, f"et0_mm_day_{m:02d}"], rel=1e-5)
 
 
 def test_neighbours_add_up(sheets: dict[int, str], sites: pd.DataFrame) -> None:

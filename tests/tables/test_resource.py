@@ -245,12 +245,37 @@ def test_one_bad_month_is_named(make_sites, make_plan, make_raster):
     [
         ("air_temperature", "air_temperature_07", "K", 298.15, 25.0),
         ("wind_speed", "wind_07", "km/h", 36.0, 10.0),
+        ("rain", "rain_07", "mm/month", 62.0, 62.0),
+        ("rain", "rain_07", "mm/day", 2.0, 62.0),
     ],
 )
 def test_other_units(key, column, unit, stored, ours, make_sites, make_plan, make_raster, keeps_promise):
     plan = make_plan(rasters={key: {"file": make_raster("a.tif", np.full((12, 3, 3), stored)), "unit": unit}})
     columns = run(at(make_sites, MIDDLE), plan, keeps_promise).columns
     assert columns.loc[1, column] == pytest.approx(ours, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("stored", "unit", "expected"),
+    [
+        (np.full((3, 3), 700.0), "mm/month", "bands: found 1; expected 12"),  # a year's rain says nothing of seasons
+        (np.full((12, 3, 3), 60.0), "mm/year", "expected one of: mm/month, mm/day"),
+        (np.full((12, 3, 3), -1.0), "mm/month", "expected 0 to 4000 mm/month; if it means no data, write nodata = -1"),
+    ],
+)
+def test_rain_that_is_refused(stored, unit, expected, make_sites, make_plan, make_raster):
+    plan = make_plan(rasters={"rain": {"file": make_raster("rain.tif", stored), "unit": unit}})
+    (fault,) = faults_of(at(make_sites, MIDDLE), plan)
+    assert expected in fault
+
+
+def test_rain_is_empty_beside_the_raster_and_without_one(make_sites, make_plan, make_raster, keeps_promise):
+    plan = make_plan(rasters={"rain": {"file": make_raster("r.tif", monthly_raster(NINE, SUN)), "unit": "mm/month"}})
+    step = run(at(make_sites, MIDDLE, (-9.85, 30.35)), plan, keeps_promise)
+    np.testing.assert_allclose(rows(step.columns, "rain")[0], 5.0 * SUN)  # row by row, the middle cell is 5
+    assert np.isnan(rows(step.columns, "rain")[1]).all() and (2, "rain", "raster_outside") in told(step)
+    bare = run(at(make_sites, MIDDLE), make_plan(), keeps_promise)
+    assert np.isnan(rows(bare.columns, "rain")).all()
 
 
 def month_files(make_raster: Any, months: np.ndarray, **profile: Any) -> list[str]:

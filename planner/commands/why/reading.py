@@ -67,42 +67,74 @@ def demand(sheet: Sheet, opened: Opened, month: int | None) -> None:
     if math.isnan(row[names[0]]):
         sheet.text("The demand is unknown.")
         return
-    stated = row["demand_source"] == "stated"
-    known = opened.checks.loc[opened.checks["rule"] == "demand_unknown", "value"]
-    base = float(known.iloc[0])
-    if stated:
-        sheet.value("base", f"{n(base)} m3/d", "stated in the inventory: counts for everything, and does not grow")
-    else:
-        people, stock, land = (_zero(row[name]) for name in ("people_counted", "livestock_tlu", "irrigated_ha"))
-        counted = people * plan.norm_l_person_day / 1000 + stock * plan.livestock_l_tlu_day / 1000
-        counted += land * plan.irrigation_m3_ha_day
-        agree("base of the demand", counted, base)
-        sheet.result(
-            "base",
-            "people × norm + livestock × norm + hectares × irrigation",
-            f"{n(people)} × {n(plan.norm_l_person_day)} / 1000 + {n(stock)} × {n(plan.livestock_l_tlu_day)} / 1000"
-            f" + {n(land)} × {n(plan.irrigation_m3_ha_day)}",
-            base,
-            "m3/d",
-            f"people from the {row['people_source'] or 'plan: none'}; demand.norm_l_person_day, "
-            "livestock_l_tlu_day, irrigation_m3_ha_day",
-        )
+    base = _base(sheet, opened)
+    by_month = bool(row["crop_used"])
+    land = [_zero(row[name]) if by_month else 0.0 for name in monthly("irrigation_m3_day")]
+    if by_month:
+        _irrigation(sheet, opened)
     growth = float(row["demand_growth"])
-    level = base * (1 + growth) ** plan.design_year / (1 - plan.losses)
+    rise = (1 + growth) ** plan.design_year / (1 - plan.losses)
     sheet.result(
-        "D, before the season",
-        "base × (1 + growth)^design_year / (1 - losses): at the tank inlet",
-        f"{n(base)} × (1 + {n(growth)})^{plan.design_year} / (1 - {n(plan.losses)})",
-        level,
-        "m3/d",
+        "rise",
+        "(1 + growth)^design_year / (1 - losses): from today's tap to the tank inlet in the design year",
+        f"(1 + {n(growth)})^{plan.design_year} / (1 - {n(plan.losses)})",
+        rise,
+        "",
         "demand.growth, design_year, losses",
     )
-    sheet.text("D of a month = D before the season × the month's factor demand.season; * design month.")
+    more = " + its irrigation" if by_month else ""
+    sheet.text(f"D of a month = (base × the month's factor demand.season{more}) × rise; * design month.")
     rows = []
     for m, name in enumerate(names):
-        agree(f"demand of {MONTH_NAMES[m]}", level * plan.season[m], float(row[name]))
-        rows.append((month_label(m, month), n(plan.season[m]), n(row[name])))
-    sheet.table(("month", "factor", "D m3/d"), rows)
+        agree(f"demand of {MONTH_NAMES[m]}", (base * plan.season[m] + land[m]) * rise, float(row[name]))
+        watered = (n(row[f"et0_mm_day_{m + 1:02d}"]), n(land[m])) if by_month else ()
+        rows.append((month_label(m, month), n(plan.season[m]), *watered, n(row[name])))
+    heads = ("ET0 mm/d", "irrigation m3/d") if by_month else ()
+    sheet.table(("month", "factor", *heads, "D m3/d"), rows)
+
+
+def _base(sheet: Sheet, opened: Opened) -> float:
+    """Demand of a day at the tap today, before the season: all but irrigation by month."""
+    row, plan = opened.row, opened.plan.demand
+    if row["demand_source"] == "stated":
+        base = float(row["demand_m3_day"])
+        sheet.value("base", f"{n(base)} m3/d", "stated in the inventory: counts for everything, and does not grow")
+        return base
+    people, stock, land = (_zero(row[name]) for name in ("people_counted", "livestock_tlu", "irrigated_ha"))
+    base = people * plan.norm_l_person_day / 1000 + stock * plan.livestock_l_tlu_day / 1000
+    formula, numbers, key = "people × norm + livestock × norm", "", ""
+    if plan.irrigation_m3_ha_day is not None:
+        base += land * plan.irrigation_m3_ha_day
+        formula += " + hectares × irrigation"
+        numbers, key = f" + {n(land)} × {n(plan.irrigation_m3_ha_day)}", ", irrigation_m3_ha_day"
+    sheet.result(
+        "base",
+        formula,
+        f"{n(people)} × {n(plan.norm_l_person_day)} / 1000 + {n(stock)} × {n(plan.livestock_l_tlu_day)} / 1000"
+        + numbers,
+        base,
+        "m3/d",
+        f"people from the {row['people_source'] or 'plan: none'}; demand.norm_l_person_day, livestock_l_tlu_day{key}",
+    )
+    return base
+
+
+def _irrigation(sheet: Sheet, opened: Opened) -> None:
+    """What the irrigation of the months was computed from."""
+    row, plan = opened.row, opened.plan.demand
+    planted = MONTH_NAMES[int(row["planting_month_used"]) - 1]
+    chosen = "demand.planting_month" if plan.planting_month else "the planting that needs most irrigation in a year"
+    sheet.value("irrigated", f"{n(float(row['irrigated_ha']))} ha of {row['crop_used']}")
+    sheet.value(
+        "first planting", planted, f"{chosen}; demand.crops_a_year: up to {plan.crops_a_year} behind one another"
+    )
+    rained = "rain of the raster" if opened.plan.rasters.rain else "no rain, since no raster gives it"
+    sheet.text(
+        "irrigation of a month = 10 × hectares × (Kc × ET0 - effective rain, not below 0) / (efficiency × (1 - "
+        f"leaching)) over the days under crop, spread over the month; demand.irrigation_efficiency, leaching = "
+        f"{n(plan.irrigation_efficiency)}, {n(plan.leaching)}; {rained}. Kc: FAO Irrigation and Drainage Paper 56, "
+        "tables 11 and 12; ET0: its equation 6."
+    )
 
 
 def decision(sheet: Sheet, opened: Opened) -> None:
