@@ -107,7 +107,7 @@ def check(plan: PlanFile) -> None:
     """Read and screen the inventory only, and print the findings."""
     from planner import pipeline
 
-    loaded, table = pipeline.check(plan)
+    loaded, table = pipeline.check(plan, say)
     for line in warnings(plan):
         say(line)
     sites = table.sites

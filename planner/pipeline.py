@@ -83,9 +83,11 @@ class Outcome:
     run_id: str
 
 
-def check(path: Path) -> tuple[LoadedPlan, Table]:
-    """Read and screen the inventory only."""
+def check(path: Path, tell: Tell = lambda _: None) -> tuple[LoadedPlan, Table]:
+    """Read and screen the inventory only, and fit what was measured on the user's pumps."""
     plan = read_plan(path)
+    if plan.plan.equipment.pump_points:
+        _tell_fits(load_catalogue(plan), tell)
     table = _read(plan)
     _steps(table, plan, SCREENING, lambda _: None)
     return plan, table
@@ -106,6 +108,7 @@ def run(
     folder = folder or Path("maps") / slug(plan.plan.programme.name)
     output_folder.claim(folder)
     catalogue, table = _inputs(plan)
+    _tell_fits(catalogue, tell)
     tell(f"inventory: {len(table.sites)} rows")
     _steps(table, plan, STEPS, tell)
 
@@ -148,6 +151,11 @@ def run(
         decided[name] = np.nan
     table.take("choice", Step(decided), tuple(decided.columns), time.perf_counter() - started)
     return _write(plan, catalogue, table, checks, folder, tell)
+
+
+def _tell_fits(catalogue: Catalogue, tell: Tell) -> None:
+    for fit in catalogue.fits.values():
+        tell(fit.line())
 
 
 def weather_of(plan: LoadedPlan) -> Weather | None:
@@ -339,6 +347,7 @@ def _write(
         "plan_file": _relative(plan.path, folder),
         "inputs": {key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()},
         "catalogue": catalogue.digest,
+        "pump_fits": {name: dataclasses.asdict(fit) for name, fit in catalogue.fits.items()},
         "stages": table.stages,
         "counts": {
             **counts,

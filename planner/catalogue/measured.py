@@ -92,14 +92,15 @@ class PumpFit:
 
     def line(self) -> str:
         """The fit in one line."""
-        c = {name: f"{value:.5g}" for name, value in self.coefficients.items()}
+        c = self.coefficients
         if self.family == FAMILIES[HELICAL]:
-            first = f"q = {c['displacement_cm3']} cm3 × n - {c['slip_m3_h_pa']} p^{c['slip_exponent']} (m3/h, Pa)"
-            second = f"T = swept × p / 2 pi + {c['fit_friction_nm']} N·m"
+            leak = f"{c['slip_m3_h_pa']:.5g} p^{c['slip_exponent']:.3g}"
+            first = f"q = {c['displacement_cm3']:.5g} cm3 × n - {leak} (m3/h, Pa)"
+            second = f"T = swept × p / 2 pi + {c['fit_friction_nm']:.5g} N·m"
         else:
-            first = f"H = {c['head_0_m']} r^2 + {c['head_1_m_h_m3']} r q + {c['head_2_m_h2_m6']} q^2"
-            powers = " + ".join((c["power_0_w"], *(f"{c[f'power_{k}_w']} x^{k}" for k in (1, 2, 3))))
-            second = f"P = r^3 ({powers}), x = q / ({c['best_flow_m3_h']} r)"
+            first = "H = " + _sum([c[name] for name in HEAD_FIELDS], (" r^2", " r q", " q^2"))
+            powers = _sum([c[name] for name in POWER_FIELDS], ("", " x", " x^2", " x^3"))
+            second = f"P = r^3 ({powers}), x = q / ({c['best_flow_m3_h']:.5g} r)"
         (name, *_), shares = self.r2, self.largest_residual
         return (
             f"{self.pump_id}: {self.points} points, {_span(self.flow_m3_h)} m3/h, {_span(self.head_m)} m, "
@@ -360,6 +361,15 @@ class _Fit:
             largest_residual={name: float(abs(curves[name].residuals[at])) for name, at in farthest.items()},
             largest_row={name: self.points.rows[at].number for name, at in farthest.items()},
         )
+
+
+def _sum(values: list[float], names: tuple[str, ...]) -> str:
+    terms = [
+        f"{'-' if value < 0 else '+'} {abs(value):.5g}{name}"
+        for value, name in zip(values, names, strict=True)
+        if value
+    ]
+    return " ".join(terms).removeprefix("+ ")
 
 
 def _span(ends: tuple[float, float]) -> str:

@@ -154,7 +154,7 @@ def _plan(folder: Path, record: dict[str, Any]) -> tuple[LoadedPlan, Catalogue]:
         raise _wrong(path, "plan", str(error.errors()[0]["msg"]), again) from error
     plan_file = (folder.resolve() / record["plan_file"]).resolve()
     loaded = LoadedPlan(plan, plan_file, {}, {})
-    books = {key: name for key in ("pumps", "prices") if (name := getattr(plan.equipment, key))}
+    books = {key: name for key in ("pumps", "pump_points", "prices") if (name := getattr(plan.equipment, key))}
     for key, name in books.items():
         if not loaded.resolve(name).is_file():
             expected = f"the file {name!r} of the run, beside {plan_file}"

@@ -8,7 +8,7 @@ from planner.catalogue.arrays import HELICAL
 from planner.catalogue.equipment import WATER_KG_M3
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.rules import pipe_limits_m3_h
-from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, n
+from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, in_brackets, n
 from planner.engine import duty as engine
 from planner.physics.pipes import (
     LAMINAR_END,
@@ -18,7 +18,7 @@ from planner.physics.pipes import (
     minor_head_m,
     velocity_m_s,
 )
-from planner.physics.pumps import centrifugal_shaft_power_w
+from planner.physics.pumps import centrifugal_shaft_power_w, curve_shaft_power_w
 from planner.physics.water import GRAVITY_M_S2
 
 
@@ -158,10 +158,11 @@ def _helical(sheet: Sheet, sized: Sized, chosen: Chosen, flow: float, speed: flo
         "p, pressure", "density × g × H", f"{n(density)} × {n(GRAVITY_M_S2)} × {n(chosen.done.head_m)}", pressure, "Pa"
     )
     swept, slip = float(pump["displacement_cm3"]), float(pump["slip_m3_h_pa"])
+    exponent = "" if pump["slip_exponent"] == 1 else f"^{n(pump['slip_exponent'])}"
     sheet.result(
         "speed",
-        "(q + slip at mid-life × p) / (0.00006 × swept volume): swept volume × speed - slip = flow",
-        f"({n(flow)} + {n(pump['slip_life_factor'])} × {n(slip)} × {n(pressure)}) / (0.00006 × {n(swept)})",
+        f"(q + slip at mid-life × p{exponent}) / (0.00006 × swept volume): swept volume × speed - slip = flow",
+        f"({n(flow)} + {n(pump['slip_life_factor'])} × {n(slip)} × {n(pressure)}{exponent}) / (0.00006 × {n(swept)})",
         speed * float(pump["rated_speed_rpm"]),
         "rev/min",
     )
@@ -175,6 +176,47 @@ def _helical(sheet: Sheet, sized: Sized, chosen: Chosen, flow: float, speed: flo
 
 
 def _centrifugal(sheet: Sheet, sized: Sized, chosen: Chosen, flow: float, speed: float, torque: float) -> None:
+    pump = chosen.pump
+    form = _measured if pump["measured"] else _general
+    shaft = form(sheet, sized, chosen, flow, speed)
+    rpm = speed * float(pump["rated_speed_rpm"])
+    sheet.result("speed", "r × rated", f"{n(speed)} × {n(pump['rated_speed_rpm'])}", rpm, "rev/min")
+    sheet.result(
+        "T, torque", "shaft power / (2 pi × speed / 60)", f"{n(shaft)} / (2 × pi × {n(rpm)} / 60)", torque, "N·m"
+    )
+
+
+def _measured(sheet: Sheet, sized: Sized, chosen: Chosen, flow: float, speed: float) -> float:
+    """Speed and shaft power on curves through measured points; returns the power."""
+    pump, density, head = chosen.pump, sized.well.density_kg_m3, chosen.done.head_m
+    a0, a1, a2 = (float(pump[name]) for name in ("head_0_m", "head_1_m_h_m3", "head_2_m_h2_m6"))
+    linear = f"{in_brackets(a1)} × {n(flow)}"
+    sheet.result(
+        "r, speed over rated",
+        "(sqrt((a1 q)^2 - 4 a0 (a2 q^2 - H)) - a1 q) / (2 a0)",
+        f"(sqrt(({linear})^2 - 4 × {n(a0)} × ({in_brackets(a2)} × {n(flow)}^2 - {n(head)})) - {linear}) / "
+        f"(2 × {n(a0)})",
+        speed,
+        "",
+        "H = a0 r^2 + a1 r q + a2 q^2 through measured points",
+    )
+    best, most = float(pump["best_flow_m3_h"]), float(pump["max_flow_ratio"])
+    x = sheet.result("x", "q / (q_b r)", f"{n(flow)} / ({n(best)} × {n(speed)})", flow / (best * speed))
+    powers = [float(pump[f"power_{k}_w"]) for k in range(4)]
+    terms = [f"{in_brackets(p)} × {n(min(x, most))}^{k}" for k, p in enumerate(powers) if k and p]
+    form = " + ".join([n(powers[0]), *terms])
+    return sheet.result(
+        "shaft power",
+        "r^3 (p0 + p1 x + p2 x^2 + p3 x^3) × density / density at 20 °C",
+        f"{n(speed)}^3 × ({form}) × {n(density)} / {n(WATER_KG_M3)}",
+        float(curve_shaft_power_w(flow, speed, best, most, *powers)) * density / WATER_KG_M3,
+        "W",
+        "through measured points",
+    )
+
+
+def _general(sheet: Sheet, sized: Sized, chosen: Chosen, flow: float, speed: float) -> float:
+    """Speed and shaft power of a pump known by its best point; returns the power."""
     pump, density, head = chosen.pump, sized.well.density_kg_m3, chosen.done.head_m
     best, stages, efficiency = (
         float(pump["best_flow_m3_h"]),
@@ -200,7 +242,7 @@ def _centrifugal(sheet: Sheet, sized: Sized, chosen: Chosen, flow: float, speed:
         "catalogue",
     )
     shaft = float(centrifugal_shaft_power_w(flow, speed, best, best_w, efficiency))
-    sheet.result(
+    return sheet.result(
         "shaft power",
         "P_b r^3 (1.30 - 0.30 x^2) / (2 - x) × eta_b / (1 - (1 - eta_b) r^-0.1)",
         f"{n(best_w)} × {n(speed)}^3 × (1.3 - 0.3 × {n(x)}^2) / (2 - {n(x)}) × {n(efficiency)} / "
@@ -208,11 +250,6 @@ def _centrifugal(sheet: Sheet, sized: Sized, chosen: Chosen, flow: float, speed:
         shaft,
         "W",
         "small speeds: Sârbu & Borza 1998",
-    )
-    rpm = speed * float(pump["rated_speed_rpm"])
-    sheet.result("speed", "r × rated", f"{n(speed)} × {n(pump['rated_speed_rpm'])}", rpm, "rev/min")
-    sheet.result(
-        "T, torque", "shaft power / (2 pi × speed / 60)", f"{n(shaft)} / (2 × pi × {n(rpm)} / 60)", torque, "N·m"
     )
 
 

@@ -41,18 +41,23 @@ def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
         "",
         f"copper k_c {n(copper)}, iron and drag k_f {n(iron)}",
     )
+    known_from = f"catalogue {name}"
+    if name in c.fits:
+        known_from = f"fitted to {opened.plan.equipment.pump_points}"
+        sheet.value("curves through measured points", c.fits[name].line(), known_from)
     if pump["family"] == HELICAL:
-        sheet.value("swept volume", f"{n(pump['displacement_cm3'])} cm3 a turn", f"catalogue {name}")
+        sheet.value("swept volume", f"{n(pump['displacement_cm3'])} cm3 a turn", known_from)
+        power = "" if pump["slip_exponent"] == 1 else f"^{n(pump['slip_exponent'])}"
         sheet.value(
             "slip when new, k",
-            f"{n(pump['slip_m3_h_pa'])} m3/h/Pa; × {n(pump['slip_life_factor'])} at "
+            f"{n(pump['slip_m3_h_pa'])} m3/h/Pa{power}; × {n(pump['slip_life_factor'])} at "
             f"mid-life, × {n(pump['slip_end_factor'])} at the end",
-            f"catalogue {name}, volumetric efficiency",
+            known_from if name in c.fits else f"{known_from}, volumetric efficiency",
         )
         sheet.value(
             "friction of the rotor's fit, T_fit",
             f"{n(pump['fit_friction_nm'])} N·m; × {n(pump['breakaway_ratio'])} at start",
-            f"catalogue {name}, hydromechanical efficiency",
+            known_from if name in c.fits else f"{known_from}, hydromechanical efficiency",
         )
     else:
         sheet.value(
@@ -60,7 +65,7 @@ def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
             f"q_b {n(pump['best_flow_m3_h'])} m3/h, H_b "
             f"{n(pump['head_at_best_m'])} m, eta_b {n(pump['best_efficiency'])}; flow up to "
             f"{n(pump['max_flow_ratio'])} q_b",
-            f"catalogue {name}",
+            known_from,
         )
     sheet.value(
         "drive",
