@@ -6,18 +6,54 @@ The motor cable and the clip of the drive are worked out again; the design itsel
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
 from planner.catalogue.arrays import HELICAL, SURFACE
 from planner.engine.assess import Context, Sites
+from planner.engine.days import Days
 from tests.reference.slow_model import Case, Months
+from tests.reference.slow_set import Numbers, Site, Stock
 
 POWER_FACTOR = 0.85  # of small motors, common practice; the motor's rated current follows from it
 CABLE_C = 50.0  # temperature of a motor cable under water, common practice
 COPPER_PER_K = 0.00393  # annealed copper, IEC 60028
 PRIMING = 0.97  # availability of a set that must be primed, common practice
 FAMILY_NAMES = ("helical", "centrifugal", "surface")
+
+
+class Chosen(NamedTuple):
+    """The engine's choice at a site: places in the small catalogue, and what the design gives."""
+
+    pump: int
+    riser: int
+    delivery: int
+    cable: int
+    module: int
+    array_wp: float
+    tank: int
+    cost_per_m3: float  # whole scheme, at the tap
+    reliability: float  # share of the year's demand, design year, mean sun
+    worst_month: float  # of any month's, the same
+    used_m3_year: float  # design year, mean sun, at the tank inlet
+
+
+def engine_choice(site: Site, stock: Stock, numbers: Numbers, days: Days) -> Chosen | None:
+    """The engine's choice among all designs of a small catalogue; None where no design is buildable.
+
+    site     well and demand; the names are those of the engine's `Site`, of which `level_is_screen` is False, `stands`
+             is False and `submergence_m` is that of `numbers`. `site.sun` is the climate with the plane: a new array
+             of the given tilt and azimuth, no tracker, `soiling`, `shade`, `other_losses`, `wiring_loss` and `albedo`
+             as there, monthly means only (no weather file), the law of the tropics where `tropical`. Nothing is
+             chosen about the plane.
+    stock    everything that may be chosen; an entry of `drives` is named by `pumps.drive`
+    numbers  the plan's; `[array] ratio_max` is empty, residual values count, the whole scheme is costed
+    days     the order of the days for this site
+
+    Places are those in `stock`. Results are of the chosen design, not of a year of low sun.
+    """
+    raise NotImplementedError
 
 
 def case_of(sites: Sites, i: int, row: dict[str, object], context: Context) -> Case:
