@@ -23,6 +23,7 @@ from geology import (
     in_degrees,
     make_land,
     monthly_irradiation,
+    monthly_rain,
     monthly_temperature,
     noise,
 )
@@ -98,7 +99,7 @@ def write_raster(
 
 
 def write_climate(rng: Generator, folder: Path, land: Land) -> None:
-    """Irradiation as hundredths in 16 bits, temperature in tenths as plain numbers; both on 0.05 degrees."""
+    """Irradiation as hundredths in 16 bits, temperature in tenths as plain numbers, rain in mm; on 0.05 degrees."""
     elevation_m = on_degrees(land.elevation_m, COARSE)
     transform, (rows, columns) = degree_grid(COARSE)
     latitude = np.repeat(NORTH - (np.arange(rows) + 0.5)[:, None] * COARSE, columns, axis=1)
@@ -106,6 +107,8 @@ def write_climate(rng: Generator, folder: Path, land: Land) -> None:
     write_raster(folder / "ghi_monthly.tif", irradiation, transform, DEGREES, "kWh/m2/day", -32768, 0.01, tile=16)
     temperature = np.round(monthly_temperature(elevation_m), 1).astype("float32")
     write_raster(folder / "air_temperature.tif", temperature, transform, DEGREES, "degC", tile=16)
+    rain = np.rint(monthly_rain(elevation_m)).astype("int16")
+    write_raster(folder / "rain.tif", rain, transform, DEGREES, "mm/month", -32768, tile=16)
 
 
 def write_ground(folder: Path, land: Land) -> None:

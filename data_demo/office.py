@@ -12,8 +12,8 @@ from wells import Well
 HEADERS = (
     "well_no", "village", "ward", "lat", "lon", "formation", "aquifer_type", "depth_m", "casing_mm",
     "screen_top_m", "swl_mbgl", "yield_l_s", "pwl_mbgl", "test_type", "test_h", "test_date", "status",
-    "equipped", "pump_model_code", "array_wp", "tilt", "people", "tlu", "tank_lift_m", "pipe_m", "ec",
-    "ph", "iron", "chloride", "fluoride", "arsenic", "nitrate", "sand", "water_temp", "remarks",
+    "equipped", "pump_model_code", "array_wp", "tilt", "people", "tlu", "garden_ha", "garden_crop", "tank_lift_m",
+    "pipe_m", "ec", "ph", "iron", "chloride", "fluoride", "arsenic", "nitrate", "sand", "water_temp", "remarks",
 )  # fmt: skip
 
 # Medians (mg/L, EC in µS/cm) by rock unit, and the spread of the natural logarithm.
@@ -35,6 +35,9 @@ SETS = (
     ("HR16-24", 180, 2.4, 3960), ("HR25-24", 180, 3.5, 5940), ("HR6.3-6", 50, 1.0, 660),
     ("CF8-7", 27, 7.5, 2250), ("HR6.3-6", 50, 1.0, 330), ("HR16-24", 180, 2.4, 1320),
 )  # fmt: skip
+
+GARDENS_SEED = 20262
+GARDEN_L_S = 2.0  # tested yield from which a well waters a garden
 
 
 @dataclass(eq=False)
@@ -67,6 +70,7 @@ def write_down(rng: Generator, wells: list[Well], wards: list[str]) -> list[Reco
         _quality(rng, well, text)
         records.append(Record(well, text))
     _install(rng, records)
+    _water_gardens(records)
     return records
 
 
@@ -172,6 +176,18 @@ def _install(rng: Generator, records: list[Record]) -> None:
     towns = [r for r in free if r.well is not None and r.well.town]
     for record in [towns[int(k)] for k in rng.choice(len(towns), 6, replace=False)] + free[17::60][:2]:
         record.text["equipped"] = "grid"
+
+
+def _water_gardens(records: list[Record]) -> None:
+    """Ten gardens in the valley at wells with water to spare; drawn apart, so that nothing else changes."""
+    rng = np.random.default_rng(GARDENS_SEED)
+    free = [
+        r for r in records if r.well is not None and r.well.unit == ALLUVIUM and r.well.yield_l_s > GARDEN_L_S
+        and r.text["pwl_mbgl"] and r.text["status"] == "working" and r.text["equipped"] not in {"solar", "grid"}
+    ]  # fmt: skip
+    for k in rng.choice(len(free), 10, replace=False):
+        crop = str(rng.choice(["vegetables", "tomato", "onion", "cabbage", "maize", ""]))
+        free[int(k)].text |= {"garden_ha": f"{rng.choice([0.1, 0.2, 0.25, 0.4, 0.5]):g}", "garden_crop": crop}
 
 
 def _suits(well: Well | None, head_m: float, flow_m3_h: float) -> bool:

@@ -21,12 +21,13 @@ TEXTS = ("boreholes.csv", "planted_faults.csv")
 RASTERS = (
     "ghi_monthly.tif",
     "air_temperature.tif",
+    "rain.tif",
     "elevation.tif",
     "water_level.tif",
     "well_yield.tif",
     "population.tif",
 )
-MONTHLY = ("ghi_monthly.tif", "air_temperature.tif")
+MONTHLY = ("ghi_monthly.tif", "air_temperature.tif", "rain.tif")
 
 
 @pytest.fixture(scope="module")

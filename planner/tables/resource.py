@@ -146,6 +146,7 @@ class Year(NamedTuple):
     longitude_deg: float
     ghi_kwh_m2_day: Floats
     air_temperature_c: Floats
+    temperature_range_k: Floats  # means of the days' ranges
     wind_m_s: Floats
 
 
@@ -170,6 +171,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     for name in ("diffuse", "clearness_spread", "temperature_range", "rain"):
         columns |= _twelve(STEMS[name], taken[name].values if name in taken else np.nan)
     if year is not None:
+        columns |= _twelve("temperature_range", _for_all(points, year.temperature_range_k).values)
         findings += _beside_weather(points, taken.get("solar"), year)
         findings += [Finding(0, "", name, "weather_instead", "info") for name in OF_THE_HOURS if name in taken]
     table = pd.DataFrame(columns, index=sites.index)[list(WRITES)]
@@ -199,11 +201,13 @@ def _weather(plan: LoadedPlan, faults: list[Fault], findings: list[Finding]) -> 
     def means(values: Floats) -> Floats:
         return np.asarray(np.bincount(weather.month, weights=values, minlength=12) / hours)
 
+    days = pd.Series(weather.air_temperature_c).groupby(weather.day)
     return Year(
         weather.latitude_deg,
         weather.longitude_deg,
         monthly_ghi_kwh_m2_day(weather),
         means(weather.air_temperature_c),
+        means((days.transform("max") - days.transform("min")).to_numpy()),
         means(weather.wind_m_s),
     )
 

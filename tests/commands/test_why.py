@@ -156,9 +156,12 @@ def test_the_worked_hour(sheets: dict[int, str]) -> None:
 
 def test_demand_and_rest_level_by_month(sheets: dict[int, str], sites: pd.DataFrame) -> None:
     for row, text in sheets.items():
-        level = value(text, "base") * value(text, "rise")
-        for m, (_, factor, demand) in enumerate(table(text, "Demand in the design year", "month"), start=1):
-            assert float(factor) * level == pytest.approx(float(demand), rel=CLOSES)
+        base, rise = value(text, "base"), value(text, "rise")
+        last = 1 if sites.at[row, "crop_used"] else 0  # after the table of irrigation
+        months = table(text, "Demand in the design year", "month", last)
+        for m, (_, factor, *land, demand) in enumerate(months, start=1):
+            irrigation = float(land[0]) if land else 0.0
+            assert (float(factor) * base + irrigation) * rise == pytest.approx(float(demand), rel=CLOSES)
             assert float(demand) == pytest.approx(sites.at[row, f"demand_{m:02d}"], rel=1e-5)
         highest, rest = value(text, "month of the highest level, h"), value(text, "rest level at its highest")
         for m, (_, share, bare, _) in enumerate(table(text, "Rest level", "month"), start=1):
@@ -188,10 +191,16 @@ def test_irrigation_by_month(make_programme: MakeProgramme, plan_text: str, tmp_
         text = why(tmp_path / "out", f"row:{row}")
         assert f"0.1 ha of {sites.at[row, 'crop_used']}" in text and "first planting: Oct" in text
         base, rise = value(text, "base"), value(text, "rise")
-        for m, cells in enumerate(table(text, "Demand in the design year", "month"), start=1):
-            factor, reference, irrigation, demand = (float(cell) for cell in cells[1:])
-            assert (base * factor + irrigation) * rise == pytest.approx(demand, rel=CLOSES)
+        watered = table(text, "Demand in the design year", "month")
+        for m, cells in enumerate(watered, start=1):
+            kc, reference, rain, served, irrigation = (float(cell) for cell in cells[1:])
+            assert (rain, served) == (0.0, 0.0)
+            # 0.1 ha, a default efficiency of 0.60: hand
+            assert irrigation == pytest.approx(10 * 0.1 * kc * reference / 0.60, rel=CLOSES)
             assert reference == pytest.approx(sites.at[row, f"et0_mm_day_{m:02d}"], rel=1e-5)
+        for m, (_, factor, irrigation_, demand) in enumerate(table(text, "Demand in the design year", "month", 1)):
+            assert irrigation_ == watered[m][-1]
+            assert (base * float(factor) + float(irrigation_)) * rise == pytest.approx(float(demand), rel=CLOSES)
 
 
 def test_neighbours_add_up(sheets: dict[int, str], sites: pd.DataFrame) -> None:

@@ -579,6 +579,16 @@ def test_with_a_raster_the_weather_file_is_scaled_to_it(weather, make_sites, mak
     assert step.findings[-1] == Finding(0, "", "ghi", "weather_scaled", "warning", "0.60 to 0.60, 1 sites")
 
 
+def test_the_hours_give_the_daily_range_of_temperature(weather, monkeypatch, make_sites, make_plan, keeps_promise):
+    year = weather_year()
+    swing = np.where(np.arange(8760) % 24 == 14, 3.0 + year.month, 0.0) - np.where(np.arange(8760) % 24 == 5, 2.0, 0.0)
+    year.air_temperature_c = year.air_temperature_c + swing
+    monkeypatch.setattr(resource, "read_weather", lambda name, path: (year, []))
+    columns = run(at(make_sites, MIDDLE), make_plan(weather=weather), keeps_promise).columns
+    # closed form: 3 + m above the day's level at 14 h, 2 below it at 5 h
+    np.testing.assert_allclose(rows(columns, "temperature_range")[0], 5.0 + np.arange(12))
+
+
 def test_rasters_that_the_hours_replace_are_told(weather, make_sites, make_plan, make_raster, keeps_promise):
     rasters = {
         "solar": {"file": make_raster("s.tif", SUN[:, None, None] * np.ones((12, 3, 3))), "unit": "kWh/m2/day"},

@@ -7,8 +7,11 @@ import math
 from planner.choice.decision import CONSEQUENCE, SAID_WHEN_PASSED
 from planner.commands.why.opened import Opened
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, month_label, n, plain
+from planner.crops import crops
 from planner.glossary import glossary, monthly
+from planner.physics.evapotranspiration import effective_rain_mm_month, gross_irrigation_m3_ha_day
 from planner.tables.inventory import INVENTORY_NAMES
+from planner.tables.irrigation import MONTH_DAYS, month_shares
 from planner.texts import finding_words, sentence
 
 LONGEST = 200  # characters shown of a cell
@@ -87,9 +90,9 @@ def demand(sheet: Sheet, opened: Opened, month: int | None) -> None:
     rows = []
     for m, name in enumerate(names):
         agree(f"demand of {MONTH_NAMES[m]}", (base * plan.season[m] + land[m]) * rise, float(row[name]))
-        watered = (n(row[f"et0_mm_day_{m + 1:02d}"]), n(land[m])) if by_month else ()
+        watered = (n(land[m]),) if by_month else ()
         rows.append((month_label(m, month), n(plan.season[m]), *watered, n(row[name])))
-    heads = ("ET0 mm/d", "irrigation m3/d") if by_month else ()
+    heads = ("irrigation m3/d",) if by_month else ()
     sheet.table(("month", "factor", *heads, "D m3/d"), rows)
 
 
@@ -120,21 +123,34 @@ def _base(sheet: Sheet, opened: Opened) -> float:
 
 
 def _irrigation(sheet: Sheet, opened: Opened) -> None:
-    """What the irrigation of the months was computed from."""
+    """Irrigation of the months, from crop, evapotranspiration and rain."""
     row, plan = opened.row, opened.plan.demand
-    planted = MONTH_NAMES[int(row["planting_month_used"]) - 1]
+    crop, area, month = crops()[row["crop_used"]], float(row["irrigated_ha"]), int(row["planting_month_used"])
     chosen = "demand.planting_month" if plan.planting_month else "the planting that needs most irrigation in a year"
-    sheet.value("irrigated", f"{n(float(row['irrigated_ha']))} ha of {row['crop_used']}")
-    sheet.value(
-        "first planting", planted, f"{chosen}; demand.crops_a_year: up to {plan.crops_a_year} behind one another"
-    )
-    rained = "rain of the raster" if opened.plan.rasters.rain else "no rain, since no raster gives it"
+    behind = f"{chosen}; demand.crops_a_year: up to {plan.crops_a_year} behind one another"
+    sheet.value("irrigated", f"{n(area)} ha of {crop.name}", f"{crop.length_days} days from planting to harvest")
+    sheet.value("first planting", MONTH_NAMES[month - 1], behind)
+    rained = "rain is the raster's" if opened.plan.rasters.rain else "no rain counts, since no raster gives it"
+    ground = f"; {n(crop.percolation_mm_day)} mm/d go to the ground" if crop.percolation_mm_day else ""
     sheet.text(
-        "irrigation of a month = 10 × hectares × (Kc × ET0 - effective rain, not below 0) / (efficiency × (1 - "
-        f"leaching)) over the days under crop, spread over the month; demand.irrigation_efficiency, leaching = "
-        f"{n(plan.irrigation_efficiency)}, {n(plan.leaching)}; {rained}. Kc: FAO Irrigation and Drainage Paper 56, "
-        "tables 11 and 12; ET0: its equation 6."
+        "irrigation = 10 × hectares × (Kc × ET0 - served, not below 0) / (efficiency × (1 - leaching)), with "
+        f"demand.irrigation_efficiency, leaching = {n(plan.irrigation_efficiency)}, {n(plan.leaching)}; Kc is the mean "
+        "of the month's days, those without crop 0 (FAO Irrigation and Drainage Paper 56, tables 11 and 12); ET0 is "
+        f"its equation 6; served = effective rain a day on the days under crop{ground}; {rained}."
     )
+    kc, under, _ = month_shares(crop, plan.crops_a_year, month)
+    rows = []
+    for m in range(12):
+        et0, rain, written = (_zero(row[f"{stem}_{m + 1:02d}"]) for stem in ("et0_mm_day", "rain", "irrigation_m3_day"))
+        served = under[m] * (float(effective_rain_mm_month(rain)) / MONTH_DAYS[m] - crop.percolation_mm_day)
+        net = max(kc[m] * et0 - served, 0.0)
+        agree(
+            f"irrigation of {MONTH_NAMES[m]}",
+            area * float(gross_irrigation_m3_ha_day(net, plan.irrigation_efficiency, plan.leaching)),
+            written,
+        )
+        rows.append((MONTH_NAMES[m], n(kc[m]), n(et0), n(rain), n(served), n(written)))
+    sheet.table(("month", "Kc", "ET0 mm/d", "rain mm", "served mm/d", "irrigation m3/d"), rows)
 
 
 def decision(sheet: Sheet, opened: Opened) -> None:
