@@ -48,7 +48,8 @@ def engine_choice(site: Site, stock: Stock, numbers: Numbers, days: Days) -> Cho
              as there, monthly means only (no weather file), the law of the tropics where `tropical`. Nothing is
              chosen about the plane.
     stock    everything that may be chosen; an entry of `drives` is named by `pumps.drive`
-    numbers  the plan's; `[array] ratio_max` is empty, residual values count, the whole scheme is costed
+    numbers  the plan's; `[array] ratio_max` is empty, residual values count, the whole scheme is costed, days are
+             balanced one by one
     days     the order of the days for this site
 
     Places are those in `stock`. Results are of the chosen design, not of a year of low sun.
