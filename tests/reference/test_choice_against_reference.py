@@ -3,6 +3,10 @@
 Twelve sites in the ordinary run, all 320 by hand (`-m slow -s` shows the table). What is compared: pump and array,
 and on the same design the cost of a cubic metre, the share of the demand and the water. Where the two choose unlike
 designs both are shown with what the slow model makes of each, so that a tie can be told from a defect.
+
+Of the 320 sites 309 have a design: 189 a helical rotor, 109 a centrifugal, 11 a surface pump; 184 meet the demand.
+Random errors of 0.005 % in the cost of each design would change pump or array at one site in a thousand, of 0.02 % at
+14 in a thousand (measured on the slow model itself). The slow model takes 1.5 s a site.
 """
 
 from __future__ import annotations
