@@ -33,6 +33,7 @@ CONSEQUENCE = {
     "no_cable": "",
     "no_voltage_window": "",
     "no_cooling": "",
+    "short_of_demand": "",
     "level_conflict": "hold",
     "drawdown_beyond_half": "hold",
     "outside_area": "hold",

@@ -23,10 +23,11 @@ UNITS = {
     "no_start_torque": ("N m", "<="),
     "no_suction": ("m", "<="),
     "no_riser": ("m", "<="),
-    "no_delivery_pipe": ("m3/h", "<="),
+    "no_delivery_pipe": ("m", "<="),
     "no_cable": ("1", "<="),
     "no_voltage_window": ("W", ">="),
     "no_cooling": ("m/s", ">="),
+    "short_of_demand": ("1", ">="),
 }
 # Common practice: clearance below which a dummy is run first; velocity below which sand settles on the pump, where
 # the water carries more than so much of it.

@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 
 from planner.catalogue.arrays import FAMILIES
 from planner.catalogue.loader import Catalogue
-from planner.engine.cost import Market
+from planner.engine.choose import Choice, as_it_stands, choose
+from planner.engine.cost import Market, design_cost, price_market
 from planner.engine.duty import LIMITS, RULES
-from planner.engine.report import Performance, perform
-from planner.engine.search import Choice, search
+from planner.engine.light import Light
+from planner.engine.report import Performance, intake_of, perform
+from planner.engine.search import Room, make_room
 from planner.engine.site import Record, Rules, Site, record, records
 from planner.engine.skies import Skies, Suns
 from planner.engine.sun import DAYS
@@ -37,6 +39,7 @@ MONTHLY = (
     "wind",
     "rest_level",
     "demand",
+    "people_share",
 )
 
 
@@ -46,6 +49,7 @@ class Sites(Suns):
 
     inventory_row: NDArray[np.int64]
     solar_sizing_factor: Floats
+    storage_share: Floats
     elevation_m: Floats
     rest_level: Floats
     rest_level_rule_m: Floats
@@ -114,13 +118,13 @@ def make_context(plan: Plan, catalogue: Catalogue, weather: Weather | None = Non
     """Everything the kernels read besides the sites."""
     c = catalogue
     market = Market(
-        records(c.pumps),
+        records(c.pumps, "worth"),
         records(c.drives),
-        records(c.modules),
-        records(c.risers),
-        records(c.deliveries),
-        records(c.cables),
-        records(c.tanks),
+        records(c.modules, "worth"),
+        records(c.risers, "worth", "worth_corrosive"),
+        records(c.deliveries, "worth", "worth_corrosive"),
+        records(c.cables, "worth"),
+        records(c.tanks, "worth"),
         record(c.prices),
         record(c.lives),
     )
@@ -137,7 +141,6 @@ def make_context(plan: Plan, catalogue: Catalogue, weather: Weather | None = Non
         availability=plan.equipment.pump_availability,
         hdpe_max_m=plan.equipment.hdpe_riser_max_m,
         water_temp_max_c=plan.equipment.water_temp_max_c,
-        storage_share=plan.demand.storage_share,
         safe_hours_day=plan.well.safe_hours_day,
         reliability_year=plan.equipment.reliability_year,
         reliability_month=plan.equipment.reliability_worst_month,
@@ -150,16 +153,19 @@ def make_context(plan: Plan, catalogue: Catalogue, weather: Weather | None = Non
         tax=plan.costs.tax,
         detour=plan.costs.detour,
         residual=plan.costs.residual,
+        daily=True,
         tracking=plan.array.mounting == "single_axis",
     )
-    return Context(plan, catalogue, record(rules), market, weather)
+    rules_record = record(rules)
+    price_market(market, rules_record)
+    return Context(plan, catalogue, rules_record, market, weather)
 
 
 def assess(sites: Sites, context: Context) -> Results:
     """Size and cost every site of a chunk."""
     rows: list[dict[str, object]] = []
     rules: list[FamilyRule] = []
-    skies = context.skies()
+    skies, room = context.skies(), make_room(context.market)
     for i in range(sites.inventory_row.size):
         site = site_record(sites, i, context)
         climate = sites.climate(i)
@@ -167,14 +173,13 @@ def assess(sites: Sites, context: Context) -> Results:
         plane = skies.plane(climate, site, float(sites.existing_tilt_deg[i]) if installed >= 0 else np.nan)
         light = skies.light(climate, plane)
         array_w = float(sites.existing_array_wp[i]) if installed >= 0 else 0.0
-        choice = search(site, light, context.market, context.rules, installed, array_w)
+        choice, done = sized(site, light, context, room, installed, array_w)
         row: dict[str, object] = {"inventory_row": int(sites.inventory_row[i])}
         row["solar_kwh_m2_day"] = float(sites.ghi[i] @ DAYS / DAYS.sum())
-        if choice.chosen.pump >= 0:
-            done = perform(choice.chosen, site, light, context.market, context.rules)
+        if done is not None:
             row |= _equipment(choice, done, context, installed >= 0)
             row |= _water(done, site, context)
-            row |= _money(choice, context, installed >= 0)
+            row |= _money(choice, done, site, context, room, installed >= 0)
             row["people_served"] = _people_served(sites, i, done, site, context.plan)
             row["mounting"] = "single_axis" if plane.tracking else "fixed"
             if not plane.tracking:
@@ -193,6 +198,24 @@ def assess(sites: Sites, context: Context) -> Results:
                     FamilyRule(int(sites.inventory_row[i]), name, rule, choice.value[family], choice.limit[family])
                 )
     return Results(rows, rules)
+
+
+def sized(
+    site: Record, light: Light, context: Context, room: Room, installed: int, array_w: float
+) -> tuple[Choice, Performance | None]:
+    """The choice of a site and what the chosen design does; None where nothing can be built or lifts water.
+
+    installed, array_w  index of the pump of a set that stands already and its array; −1 for a new set
+    """
+    market, rules = context.market, context.rules
+    if installed < 0:
+        choice = choose(site, light, market, rules, room)
+    else:
+        choice = as_it_stands(installed, array_w, site, light, market, rules, room)
+    if choice.family < 0:
+        return choice, None
+    done = perform(choice.chosen, site, light, market, rules, room)
+    return choice, done if done.used_m3_day > 0.0 else None
 
 
 def site_record(s: Sites, i: int, context: Context) -> Record:
@@ -228,6 +251,7 @@ def site_record(s: Sites, i: int, context: Context) -> Record:
             elevation_m=float(s.elevation_m[i]),
             record_low_c=float(s.air_temperature[i].min() - plan.array.record_low_margin_k),
             demand_m3_day=np.ascontiguousarray(s.demand[i]),
+            storage_share=float(s.storage_share[i]),
             low_sun=float(s.solar_sizing_factor[i]),
             growth=float(s.demand_growth[i]),
             distance_km=float(s.distance_km[i]),
@@ -245,12 +269,12 @@ def _equipment(choice: Choice, done: Performance, context: Context, installed: b
         "drive_id": c.drive_ids[c.pumps.drive[design.pump]],
         "motor_w": float(c.pumps.motor_w[design.pump]),
         "intake_depth_m": duty.intake_m,
-        "riser_id": c.riser_ids[duty.riser],
-        "riser_mm": float(c.risers.nominal_mm[duty.riser]),
-        "delivery_mm": float(c.deliveries.nominal_mm[duty.delivery]),
-        "cable_mm2": float(c.cables.mm2[duty.cable]),
+        "riser_id": c.riser_ids[design.riser],
+        "riser_mm": float(c.risers.nominal_mm[design.riser]),
+        "delivery_mm": float(c.deliveries.nominal_mm[design.delivery]),
+        "cable_mm2": float(c.cables.mm2[design.cable]),
         "sleeve": bool(design.sleeve),
-        "array_wp": design.array_wp,
+        "array_wp": float(design.array_wp),
         "tank_m3": float(c.tanks.volume_m3[design.tank]),
     }
     if not installed:
@@ -283,6 +307,7 @@ def _water(done: Performance, site: Record, context: Context) -> dict[str, objec
         "low_sun_reliability": done.low_sun_reliability,
         "low_sun_reliability_worst_month": done.low_sun_worst_month,
         "power_share_to_run": done.run_share,
+        "days_below_80pct": done.short_days,
         "running_hours_day": done.running_hours_day,
         "wire_to_water": done.wire_to_water,
         "specific_output_m4_kwp_day": done.specific_output,
@@ -290,6 +315,7 @@ def _water(done: Performance, site: Record, context: Context) -> dict[str, objec
     }
     for m in range(12):
         found[f"volume_{m + 1:02d}"] = float(done.volumes_m3_day[m])
+        found[f"used_{m + 1:02d}"] = float(done.used_m3_month_day[m]) * (1 - plan.demand.losses)
     return found
 
 
@@ -304,25 +330,46 @@ def _supply_limited(done: Performance, site: Record, context: Context) -> str:
     return "well" if most < rules.reliability_month * site.demand_m3_day.max() else "catalogue"
 
 
-def _money(choice: Choice, context: Context, installed: bool) -> dict[str, object]:
-    design, programme = choice.chosen, context.plan.programme
+def _money(
+    choice: Choice, done: Performance, site: Record, context: Context, room: Room, installed: bool
+) -> dict[str, object]:
+    """Costs of the chosen design, and the best of every family with both of its costs."""
+    programme, catalogue = context.plan.programme, context.catalogue
     if installed:  # bought already: what stands there has no first cost and no rank
         return {"capital_cost": 0.0}
     recovery = float(capital_recovery_factor(programme.discount_rate, programme.horizon_years))
-    found: dict[str, object] = {
-        "capital_cost": design.capital,
-        "lifecycle_cost": design.lifecycle,
-        "annual_cost": recovery * design.lifecycle,
-        "cost_per_m3": design.cost_per_m3,
-        "cost_equipment_per_m3": design.equipment_lifecycle / design.present_m3,
-    }
-    chosen = context.catalogue.pumps.family[design.pump]
-    others = [choice.best_cost[f] for f in range(3) if f != chosen and np.isfinite(choice.best_cost[f])]
-    if others:
-        found["family_margin"] = min(others) / design.cost_per_m3 - 1.0
+    found: dict[str, object] = {}
+    scheme, equipment = np.full(3, np.inf), np.full(3, np.inf)
     for family, name in enumerate(FAMILIES):
-        if np.isfinite(choice.best_cost[family]):
-            found[f"cost_{name}_per_m3"] = float(choice.best_cost[family])
+        design = choice.best[family]
+        if design.pump < 0:
+            continue
+        intake = done.duty.intake_m
+        if family != choice.family:
+            intake = intake_of(design, site, context.market, context.rules, room)
+        money = design_cost(design, intake, design.rotor_life_y, site, context.rules, context.market)
+        scheme[family] = money.lifecycle / design.present_m3
+        equipment[family] = money.equipment_lifecycle / design.present_m3
+        found |= {
+            f"{name}_pump_id": catalogue.pump_ids[design.pump],
+            f"{name}_array_wp": float(design.array_wp),
+            f"{name}_tank_m3": float(catalogue.tanks.volume_m3[design.tank]),
+            f"cost_{name}_per_m3": float(scheme[family]),
+            f"cost_equipment_{name}_per_m3": float(equipment[family]),
+        }
+        if family == choice.family:
+            found |= {
+                "capital_cost": money.capital,
+                "lifecycle_cost": money.lifecycle,
+                "annual_cost": recovery * money.lifecycle,
+                "cost_per_m3": float(scheme[family]),
+                "cost_equipment_per_m3": float(equipment[family]),
+            }
+    others = [family for family in range(3) if family != choice.family and np.isfinite(scheme[family])]
+    if others:
+        nearest = min(others, key=lambda family: scheme[family])
+        found["family_margin"] = float(scheme[nearest] / scheme[choice.family] - 1.0)
+        found["family_margin_equipment"] = float(equipment[nearest] / equipment[choice.family] - 1.0)
     return found
 
 
@@ -332,5 +379,6 @@ def _people_served(s: Sites, i: int, done: Performance, site: Record, plan: Plan
     if np.isnan(people):
         return float("nan")
     delivered = done.used_share * site.demand_m3_day * s.people_share[i]
+    delivered = delivered[site.demand_m3_day > 0.0]
     met = 1000.0 * (1 - plan.demand.losses) * delivered.min() / plan.demand.norm_l_person_day
     return float(min(people, met))

@@ -10,13 +10,12 @@ before the horizon, unused life of goods credited at the end.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planner.catalogue.arrays import HELICAL, STEEL, SURFACE
-from planner.engine.duty import Duty
 from planner.engine.site import Record, Records
 from planner.physics.equation import kernel
 from planner.physics.money import annuity_factor, discount_factor, replacement_factor, residual_factor
@@ -108,14 +107,12 @@ TANK = [item for item, _, _ in ITEMS].index("tank on stand")
 
 
 @kernel
-def bill(
-    j: int, w: int, array_wp: float, duty: Duty, sleeve: bool, tank: int, site: Record, rules: Record, market: Market
-) -> tuple[Floats, Floats]:  # fmt: skip
-    """Price and life (years, 0 once only) of each of ITEMS for pump j with `array_wp` of module w."""
-    pump, prices, lives = market.pumps[j], market.prices, market.lives
-    module, riser, cable = market.modules[w], market.risers[duty.riser], market.cables[duty.cable]
-    delivery = market.deliveries[duty.delivery]
-    family = pump.family
+def bill(design: Record, intake_m: float, site: Record, rules: Record, market: Market) -> tuple[Floats, Floats]:
+    """Price and life (years, 0 once only) of each of ITEMS of a design."""
+    pump, prices, lives = market.pumps[design.pump], market.prices, market.lives
+    module, riser, cable = market.modules[design.module], market.risers[design.riser], market.cables[design.cable]
+    delivery = market.deliveries[design.delivery]
+    array_wp, family = design.array_wp, pump.family
     price, life = np.zeros(len(ITEMS)), np.zeros(len(ITEMS))
     price[0], life[0] = module.price_wp * array_wp, module.life_y
     price[1], life[1] = pump.pump_price, pump.life_y
@@ -125,9 +122,9 @@ def bill(
         price[3], life[3] = prices.mounting_tracker_wp * array_wp, lives.mounting_tracker_wp
     price[4], life[4] = prices.dc_wiring_wp * array_wp, lives.dc_wiring_wp
     price[5], life[5] = prices.dc_wiring_site, lives.dc_wiring_site
-    price[6] = riser.price_m * duty.intake_m
+    price[6] = riser.price_m * intake_m
     life[6] = riser.life_corrosive_y if site.corrosive and riser.material == STEEL else riser.life_y
-    price[7] = cable.price_m * (rules.cable_to_drive_m + (0.0 if family == SURFACE else duty.intake_m))
+    price[7] = cable.price_m * (rules.cable_to_drive_m + (0.0 if family == SURFACE else intake_m))
     life[7] = cable.life_y
     if family == HELICAL:
         price[8], life[8] = prices.relief_and_check_set, lives.relief_and_check_set
@@ -136,13 +133,13 @@ def bill(
     else:
         price[8], life[8] = prices.check_valve_set, lives.check_valve_set
     price[9], life[9] = prices.dry_run_and_level_switch, lives.dry_run_and_level_switch
-    if sleeve:
+    if design.sleeve:
         price[10], life[10] = prices.cooling_sleeve, lives.cooling_sleeve
     price[11] = prices.installation_site + prices.installation_share * (price[0] + price[1] + price[2])
     if family == HELICAL:
         price[11] += prices.installation_helical
     price[12], life[12] = delivery.price_m * site.pipe_length_m, delivery.life_y
-    price[13], life[13] = market.tanks[tank].price, market.tanks[tank].life_y
+    price[13], life[13] = market.tanks[design.tank].price, market.tanks[design.tank].life_y
     price[14], life[14] = prices.fence_site + prices.fence_wp * array_wp, lives.fence_site
     price[15], life[15] = prices.tap_stand * site.taps, lives.tap_stand
     price[16], life[16] = prices.wellhead_civil, lives.wellhead_civil
@@ -177,12 +174,11 @@ def upkeep_year(price: Floats, array_wp: float, rules: Record, market: Market) -
 
 @kernel
 def design_cost(
-    j: int, w: int, array_wp: float, duty: Duty, sleeve: bool, tank: int, rotor_stator_y: float, site: Record,
-    rules: Record, market: Market,
+    design: Record, intake_m: float, rotor_stator_y: float, site: Record, rules: Record, market: Market
 ) -> Money:  # fmt: skip
-    """Costs of pump j with `array_wp` of module w, its pipes, cable and tank."""
-    pump = market.pumps[j]
-    price, life = bill(j, w, array_wp, duty, sleeve, tank, site, rules, market)
+    """Costs of a design, item by item."""
+    pump = market.pumps[design.pump]
+    price, life = bill(design, intake_m, site, rules, market)
     capital = price.sum() * (1.0 + rules.contingency) * (1.0 + rules.tax)
     capital_equipment = price[:EQUIPMENT_ITEMS].sum() * (1.0 + rules.contingency_equipment) * (1.0 + rules.tax)
     later = later_equipment = 0.0
@@ -195,13 +191,71 @@ def design_cost(
         pairs = rotor_stator_cost(pump.rotor_stator_price, rotor_stator_y, pump.life_y, rules)
         later += pairs
         later_equipment += pairs
-    upkeep, upkeep_equipment = upkeep_year(price, array_wp, rules, market)
+    upkeep, upkeep_equipment = upkeep_year(price, design.array_wp, rules, market)
     annuity = annuity_factor(rules.discount_rate, rules.horizon_y)
     return Money(
         capital,
         capital + later + upkeep * annuity,
         capital_equipment + later_equipment + upkeep_equipment * annuity,
     )
+
+
+def price_market(market: Market, rules: Record) -> None:
+    """Fill `worth` of everything that can be bought, and of what every site pays.
+
+    The worth of a thing is its life-cycle cost, scheme boundary: first cost with contingency and tax, replacements and
+    upkeep over the horizon less what is left at its end, present value. Costs add up, so a design's is the sum of the
+    worth of its parts (`design_cost` says the same, item by item): of a pump (with its drive, valves and all that each
+    site pays besides), of a watt-peak with mounting, wiring and fence, of a metre of pipe or cable, of a tank.
+    """
+    prices, lives = market.prices, market.lives
+    first = (1.0 + rules.contingency) * (1.0 + rules.tax)
+    annuity = float(annuity_factor(rules.discount_rate, rules.horizon_y))
+
+    def item(price: Any, life_y: Any, goods: bool, upkeep_share: float) -> Any:
+        later = np.vectorize(lambda one, life: renewal(one, life, goods, rules), otypes=[float])(price, life_y)
+        return price * (first + upkeep_share * annuity) + later
+
+    share = prices.om_scheme_share
+    site = item(prices.dc_wiring_site, lives.dc_wiring_site, True, share)
+    site += item(prices.dry_run_and_level_switch, lives.dry_run_and_level_switch, True, share)
+    site += item(prices.fence_site, lives.fence_site, False, 0.0)
+    site += item(prices.wellhead_civil, lives.wellhead_civil, False, 0.0)
+    site += item(prices.earthing_lightning, lives.earthing_lightning, False, 0.0)
+    site += first * (prices.pumping_test + prices.water_quality_test + prices.installation_site)
+    site += annuity * (prices.om_scheme_year + prices.guard_year)
+
+    pumps, family = market.pumps, market.pumps["family"]
+    valves = np.array([prices.relief_and_check_set, prices.check_valve_set, prices.suction_set])
+    valve_lives = np.array([lives.relief_and_check_set, lives.check_valve_set, lives.suction_set])
+    pump = site + item(pumps["pump_price"], pumps["life_y"], True, share)
+    pump += item(pumps["drive_price"], market.drives["life_y"][pumps["drive"]], True, share)
+    pump += first * prices.installation_share * (pumps["pump_price"] + pumps["drive_price"])
+    pump += item(valves[family], valve_lives[family], True, share)
+    pumps["worth"] = pump + np.where(family == HELICAL, first * prices.installation_helical, 0.0)
+
+    modules = market.modules
+    mounting = "mounting_tracker_wp" if rules.tracking else "mounting_wp"
+    module = item(modules["price_wp"], modules["life_y"], True, share)
+    module += first * prices.installation_share * modules["price_wp"]
+    module += item(prices[mounting], lives[mounting], True, share)
+    module += item(prices.dc_wiring_wp, lives.dc_wiring_wp, True, share)
+    module += item(prices.fence_wp, lives.fence_site, False, 0.0)
+    modules["worth"] = module + (annuity * prices.om_tracker_wp if rules.tracking else 0.0)
+
+    risers = market.risers
+    corrosive = np.where(risers["material"] == STEEL, risers["life_corrosive_y"], risers["life_y"])
+    risers["worth"] = item(risers["price_m"], risers["life_y"], True, share)
+    risers["worth_corrosive"] = item(risers["price_m"], corrosive, True, share)
+    market.cables["worth"] = item(market.cables["price_m"], market.cables["life_y"], True, share)
+    market.deliveries["worth"] = item(market.deliveries["price_m"], market.deliveries["life_y"], True, 0.0)
+    market.tanks["worth"] = item(market.tanks["price"], market.tanks["life_y"], True, prices.om_tank_share)
+    rules.sleeve_worth = item(prices.cooling_sleeve, lives.cooling_sleeve, True, share)
+    rules.tap_worth = item(prices.tap_stand, lives.tap_stand, False, 0.0)
+    rules.km_worth = first * prices.transport_km * 2.0 * rules.detour
+    rules.water_first = present_volume(1.0, 0.0, 0.0, rules)
+    rules.water_design = present_volume(0.0, 1.0, 0.0, rules)
+    rules.water_last = present_volume(0.0, 0.0, 1.0, rules)
 
 
 @kernel

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine.sun import DAYS, clearness_of
-from planner.engine.weather import Weather
+from planner.engine.weather import Weather, days_of_file, kind_of_hour
 from planner.physics.day_order import HIGHEST, LOWEST, STATES, clearness_class, clearness_matrices
 from planner.physics.sun import KINDS
 
@@ -65,22 +65,8 @@ def weather_days(weather: Weather) -> Days:
 
     Days without light count. The months may come from different years.
     """
-    month, kind, _ = _days_of_file(weather)
+    month, kind, _ = days_of_file(weather)
     return Days(_last_days_first(month), _last_days_first(kind), WARM_UP)
-
-
-def kind_of_hour(weather: Weather) -> Integers:
-    """Kind of day of every hour of the file, (hours,): see `weather_days`."""
-    _, kind, day = _days_of_file(weather)
-    return kind[day]
-
-
-def _days_of_file(weather: Weather) -> tuple[Integers, Integers, Integers]:
-    """Month and kind of the days of the file, and the place among them of the day of each hour."""
-    days, day = np.unique(weather.month * 400 + weather.day, return_inverse=True)
-    month = days // 400
-    kind = np.arange(days.size) - np.searchsorted(month, np.arange(12))[month]
-    return month, kind, day
 
 
 def _last_days_first(days: Integers) -> Integers:

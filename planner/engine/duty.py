@@ -1,8 +1,9 @@
-"""One pump in one well: the pipes and cable it needs, the flow it is capped at, and every rule that stops it.
+"""One pump in one well, with its pipes and cable: the flow it is capped at, and every rule that stops it.
 
 The unknown of an operating point is usually the speed at a given power. Here flow is marched instead: at a
 given flow the head, then the speed, then the power follow explicitly for every family, so nothing has to be
-solved and the steep start of a centrifugal pump is resolved. A curve is `KNOTS` flows from rest to the cap.
+solved and the steep start of a centrifugal pump is resolved. A curve has its knots at the same `KNOTS` flows for all
+pipes and cables of a pump, so that less friction can only move it one way.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ from planner.physics.equation import kernel
 from planner.physics.pipes import friction_head_m, hanging_stress_mpa, minor_head_m
 from planner.physics.pumps import (
     centrifugal_shaft_power_w,
-    centrifugal_speed_ratio,
+    curve_shaft_power_w,
+    curve_speed_ratio,
+    helical_slip_m3_h,
     helical_speed_rpm,
     helical_torque_nm,
     motor_input_w,
@@ -35,7 +38,7 @@ from planner.physics.water import GRAVITY_M_S2, density_kg_m3, kinematic_viscosi
 
 Floats = NDArray[np.float64]
 
-KNOTS = 16
+KNOTS = 20
 BISECTIONS = 40
 RPM_TO_RAD_S = math.pi / 30.0
 # Common practice, no published value: relief valve at 1.1 × working pressure; motor cable at 50 °C; four-core
@@ -68,11 +71,20 @@ RULES = (
     "no_cable",
     "no_voltage_window",
     "no_cooling",
+    "short_of_demand",
 )
 (
     FITS, NO_SAFE_RATE, NO_CASING, WATER_TOO_WARM, SAND, NO_HEAD, NO_DELIVERY, NO_RISER, NO_SUCTION,
-    ABOVE_SAFE_RATE, NO_PRESSURE, NO_START_TORQUE, NO_CABLE, NO_VOLTAGE_WINDOW, NO_COOLING,
+    ABOVE_SAFE_RATE, NO_PRESSURE, NO_START_TORQUE, NO_CABLE, NO_VOLTAGE_WINDOW, NO_COOLING, SHORT_OF_DEMAND,
 ) = range(len(RULES))  # fmt: skip
+
+# Room that the kernels work in. Of the pump at hand: the flows of its knots, what they add to the static head, friction
+# at them. Of a design: curves, volumes (m3 of the mean day), running hours, water used.
+CURVE = [("power_w", "f8", KNOTS + 2), ("flow_m3_h", "f8", KNOTS + 2), ("knots", "i8"), ("start_w", "f8")]
+DESK = np.dtype(
+    [(name, "f8", KNOTS) for name in ("flow", "head", "riser_m", "fitting_m", "delivery_m")]
+    + [(name, "f8", KNOTS + 2) for name in ("try_power", "try_flow")]
+)
 
 # Which limit of the well binds the safe rate.
 LIMITS = ("tested_share", "level", "screen", "suction")
@@ -89,22 +101,44 @@ class Well(NamedTuple):
     viscosity_m2_s: float
 
 
-class Duty(NamedTuple):
-    """A pump fitted to a well, or the rule that stopped it with value and limit."""
+class Prospect(NamedTuple):
+    """What a pump can do in a well whatever its pipes and cable, or the rule that stopped it with value and limit."""
 
     rule: int  # FITS or the rule that failed
+    value: float
+    limit: float
+    top_m3_h: float  # highest flow without friction and cable
+    safe_m3_h: float
+    safe_limit: int  # index of LIMITS
+    intake_m: float  # for the highest flow; a smaller one may need less
+    clip_w: float  # power that the drive takes at most
+    availability: float
+
+
+class Duty(NamedTuple):
+    """A pump fitted to a well with its pipes and cable, or the rule that stopped it with value and limit."""
+
+    rule: int
     value: float
     limit: float
     cap_m3_h: float
     safe_m3_h: float
     safe_limit: int
     intake_m: float
-    riser: int
-    delivery: int
-    cable: int
     cable_ratio: float
-    clip_w: float  # power that the drive takes at most
+    clip_w: float
     availability: float
+
+
+class Rig(NamedTuple):
+    """A pump in a well, with the room its kernels work in."""
+
+    pump: Record
+    drive: Record
+    site: Record
+    rules: Record
+    well: Well
+    desk: Record
 
 
 @kernel
@@ -139,15 +173,26 @@ def speed_power_torque(
     if pump.family == HELICAL:
         pressure = density * GRAVITY_M_S2 * head
         displacement = pump.displacement_cm3
-        rpm = helical_speed_rpm(flow, pressure, displacement, slip_factor * pump.slip_m3_h_pa)
+        slip = slip_factor * pump.slip_m3_h_pa
+        if pump.slip_exponent == 1.0:  # the call with its power function costs 20 ns
+            rpm = helical_speed_rpm(flow, pressure, displacement, slip)
+        else:
+            leak = helical_slip_m3_h(pressure, slip, pump.slip_exponent)
+            rpm = helical_speed_rpm(flow + leak, 0.0, displacement, 0.0)
         torque = helical_torque_nm(displacement, pressure, pump.fit_friction_nm)
         speed = rpm / rated
     else:
-        speed = centrifugal_speed_ratio(flow, head, pump.best_flow_m3_h, pump.head_at_best_m)
+        speed = curve_speed_ratio(flow, head, pump.head_0_m, pump.head_1_m_h_m3, pump.head_2_m_h2_m6)
         rpm = speed * rated
-        shaft = centrifugal_shaft_power_w(
-            flow, speed, pump.best_flow_m3_h, pump.best_power_w * density / WATER_KG_M3, pump.best_efficiency
-        )
+        if pump.measured:
+            shaft = density / WATER_KG_M3 * curve_shaft_power_w(
+                flow, speed, pump.best_flow_m3_h, pump.max_flow_ratio,
+                pump.power_0_w, pump.power_1_w, pump.power_2_w, pump.power_3_w,
+            )  # fmt: skip
+        else:
+            shaft = centrifugal_shaft_power_w(
+                flow, speed, pump.best_flow_m3_h, pump.best_power_w * density / WATER_KG_M3, pump.best_efficiency
+            )
         torque = shaft / (rpm * RPM_TO_RAD_S) if rpm > 0 else 0.0
     power = motor_input_w(
         torque, rpm, pump.motor_w, pump.rated_torque_nm, rated, pump.copper_share, pump.iron_share,
@@ -157,64 +202,24 @@ def speed_power_torque(
 
 
 @kernel
-def pipe_head_m(
-    flow: float, site: Record, rules: Record, risers: Records, riser: int, deliveries: Records, delivery: int,
-    intake_m: float, viscosity: float,
-) -> float:  # fmt: skip
-    """Friction and fittings, m; a pipe of index -1 has none."""
-    head = 0.0
-    if riser >= 0:
-        bore = risers[riser].inside_mm
-        head += friction_head_m(flow, intake_m, bore, risers[riser].roughness_mm, viscosity)
-        head += minor_head_m(flow, bore, rules.minor_k)
-    if delivery >= 0:
-        head += friction_head_m(
-            flow,
-            site.pipe_length_m,
-            deliveries[delivery].inside_mm,
-            deliveries[delivery].roughness_mm,
-            viscosity,
-        )
-    return head
+def riser_head_m(flow: float, riser: Record, intake_m: float, rules: Record, well: Well) -> float:
+    """Friction of the riser and its fittings, m."""
+    friction = friction_head_m(flow, intake_m, riser.inside_mm, riser.roughness_mm, well.viscosity_m2_s)
+    return friction + minor_head_m(flow, riser.inside_mm, rules.minor_k)
+
+
+@kernel
+def delivery_head_m(flow: float, delivery: Record, site: Record, well: Well) -> float:
+    """Friction of the delivery pipe, m."""
+    return friction_head_m(
+        flow, site.pipe_length_m, delivery.inside_mm, delivery.roughness_mm, well.viscosity_m2_s
+    )
 
 
 @kernel
 def full_flow_m3_h(inside_mm: float, velocity_m_s: float) -> float:
     """Flow that a pipe carries at a velocity."""
     return velocity_m_s * 3600.0 * math.pi / 4.0 * (inside_mm / 1000.0) ** 2
-
-
-@kernel
-def can_pump(
-    pump: Record, drive: Record, flow: float, static_m: float, friction_m: float, site: Record, clip_w: float,
-    ratio: float, density: float,
-) -> bool:  # fmt: skip
-    """Whether speed, drive and runout allow a flow at a median static head."""
-    head = static_m + drawdown_m(site, flow, False) + friction_m
-    speed, power, _ = speed_power_torque(pump, drive, flow, head, pump.slip_life_factor, ratio, density)
-    if speed > 1.0 or power > clip_w:
-        return False
-    return pump.family == HELICAL or flow <= pump.max_flow_ratio * pump.best_flow_m3_h * speed
-
-
-@kernel
-def top_flow(
-    pump: Record, drive: Record, static_m: float, site: Record, rules: Record, clip_w: float, ratio: float,
-    well: Well, risers: Records, riser: int, deliveries: Records, delivery: int, intake_m: float,
-    ceiling: float,
-) -> float:  # fmt: skip
-    """Highest flow up to `ceiling` that the pump gives at a median static head, m3/h; 0 when none."""
-    low, high = 0.0, ceiling
-    for step in range(BISECTIONS):
-        flow = ceiling if step == 0 else 0.5 * (low + high)
-        friction = pipe_head_m(flow, site, rules, risers, riser, deliveries, delivery, intake_m, well.viscosity_m2_s)
-        if can_pump(pump, drive, flow, static_m, friction, site, clip_w, ratio, well.density_kg_m3):
-            low = flow
-            if step == 0:
-                return flow
-        else:
-            high = flow
-    return low
 
 
 @kernel
@@ -226,165 +231,224 @@ def intake_depth_m(site: Record, well: Well, flow: float, surface: bool) -> floa
 
 
 @kernel
-def stopped(rule: int, value: float, limit: float, well: Well) -> Duty:
-    """A duty that a rule refuses."""
-    return Duty(rule, value, limit, 0.0, well.safe_m3_h, well.limit, 0.0, -1, -1, -1, 0.0, 0.0, 0.0)
+def refused(rule: int, value: float, limit: float, well: Well) -> Prospect:
+    """A pump that a rule refuses before any pipe is chosen."""
+    return Prospect(rule, value, limit, 0.0, well.safe_m3_h, well.limit, 0.0, 0.0, 0.0)
 
 
 @kernel
-def fit_pump(
-    pump: Record, drive: Record, risers: Records, deliveries: Records, cables: Records, site: Record,
-    rules: Record, well: Well,
-) -> Duty:  # fmt: skip
-    """Fit a pump to a well: cap, intake, riser, delivery pipe and cable, or the first rule that stops it.
+def prospect_of(pump: Record, drive: Record, site: Record, rules: Record, well: Well, desk: Record) -> Prospect:
+    """What a pump can do in a well whatever its pipes, or the first rule that stops it; the knots go into the desk.
 
-    Pipes and cable are the cheapest that meet velocity and pressure class at the cap and the cable's loss. For a set
-    that stands already (`site.stands`) the rules of choosing are not tested, and where no pipe or cable meets its
-    rule the largest is taken.
+    For a set that stands already (`site.stands`) the rules of choosing are not tested.
     """
     surface = pump.family == SURFACE
     chosen_now = not site.stands
-    if well.safe_m3_h <= 0.0:
-        return stopped(NO_SAFE_RATE, well.safe_m3_h, 0.0, well)
+    safe, safe_limit = well.safe_m3_h, well.limit
+    if safe <= 0.0:
+        return refused(NO_SAFE_RATE, safe, 0.0, well)
     if chosen_now and site.casing_mm < pump.casing_min_mm:
-        return stopped(NO_CASING, site.casing_mm, pump.casing_min_mm, well)
+        return refused(NO_CASING, site.casing_mm, pump.casing_min_mm, well)
     warmest = min(rules.water_temp_max_c, pump.water_temp_max_c)
     if chosen_now and not surface and site.water_c > warmest:
-        return stopped(WATER_TOO_WARM, site.water_c, warmest, well)
+        return refused(WATER_TOO_WARM, site.water_c, warmest, well)
     if chosen_now and site.sand_mg_l > pump.sand_max_mg_l:
-        return stopped(SAND, site.sand_mg_l, pump.sand_max_mg_l, well)
-
-    derate = 1.0 if surface else 1.0 - DERATE_PER_K * max(0.0, site.water_c - DERATE_FROM_C)
-    clip = pump.drive_rating_w * derate
-    lift = site.lift_m + rules.residual_m
-    static = well.highest_m + lift
-    safe, limit = well.safe_m3_h, well.limit
-
-    free = top_flow(pump, drive, static, site, rules, clip, 0.0, well, risers, -1, deliveries, -1, 0.0, safe)
-    if free <= 0.0:
-        head = well.deepest_m + lift
-        most = pump.pressure_limit_pa / (well.density_kg_m3 * GRAVITY_M_S2)
-        if pump.family != HELICAL:
-            most = 1.30 * pump.head_at_best_m
-        return stopped(NO_HEAD, head, most, well)
-
-    intake = intake_depth_m(site, well, free, surface)
-    pressure = RELIEF_RATIO * well.density_kg_m3 * GRAVITY_M_S2
-    head_rule = well.deepest_m + drawdown_m(site, free, True) + lift
-    delivery = -1
-    for d in range(deliveries.size):
-        bore = deliveries[d].inside_mm
-        full = full_flow_m3_h(bore, rules.velocity_delivery_m_s)
-        friction = pipe_head_m(min(full, free), site, rules, risers, -1, deliveries, d, intake, well.viscosity_m2_s)
-        if deliveries[d].pressure_pa < pressure * (lift + friction):
-            continue
-        if free <= full or not can_pump(pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3):
-            delivery = d
-            break
-    if delivery < 0 and site.stands:
-        delivery = deliveries.size - 1
-    if delivery < 0:
-        widest = deliveries["inside_mm"].max() / 1000.0
-        return stopped(NO_DELIVERY, free, rules.velocity_delivery_m_s * 900.0 * math.pi * widest**2, well)
-
-    riser = -1
-    for r in range(risers.size):
-        bore = risers[r].inside_mm
-        full = full_flow_m3_h(bore, rules.velocity_riser_m_s)
-        friction = pipe_head_m(
-            min(full, free), site, rules, risers, r, deliveries, delivery, intake, well.viscosity_m2_s
-        )
-        if risers[r].pressure_pa < pressure * (head_rule + friction):
-            continue
-        if risers[r].material == HDPE and not surface:
-            if intake > rules.hdpe_max_m:
-                continue
-            hanging = pump.mass_kg + CABLE_KG_M * intake
-            if hanging_stress_mpa(intake, bore, risers[r].outside_mm, hanging, well.density_kg_m3) > HANGING_STRESS_MPA:
-                continue
-        if free <= full or not can_pump(pump, drive, full, static, friction, site, clip, 0.0, well.density_kg_m3):
-            riser = r
-            break
-    if riser < 0 and site.stands:
-        riser = risers.size - 1
-    if riser < 0:
-        strongest = risers["pressure_pa"].max() / (well.density_kg_m3 * GRAVITY_M_S2)
-        return stopped(NO_RISER, RELIEF_RATIO * head_rule, strongest, well)
-
-    cap = top_flow(pump, drive, static, site, rules, clip, 0.0, well, risers, riser, deliveries, delivery, intake, safe)
-    if chosen_now:  # near runout the friction of both pipes lets more through than that of each by itself
-        cap = min(cap, full_flow_m3_h(deliveries[delivery].inside_mm, rules.velocity_delivery_m_s))
-        cap = min(cap, full_flow_m3_h(risers[riser].inside_mm, rules.velocity_riser_m_s))
-    intake = intake_depth_m(site, well, cap, surface)
+        return refused(SAND, site.sand_mg_l, pump.sand_max_mg_l, well)
     if surface:
-        suction = suction_flow(pump, site, well, risers, riser, intake, cap)
+        suction = suction_flow(pump, site, well, safe, 0.0, 1.0, 0.0)
         if suction <= 0.0:
             available = npsh_available_m(site.elevation_m, site.water_c, 0.0, 0.0, SUCTION_MARGIN_M)
             required = npsh_required_m(0.0, pump.best_flow_m3_h, pump.npshr_best_m)
-            return stopped(NO_SUCTION, well.deepest_m, available - required, well)
-        cap = min(cap, suction)
+            return refused(NO_SUCTION, well.deepest_m, available - required, well)
         if suction < safe:
-            safe, limit = suction, 3
-        intake = intake_depth_m(site, well, cap, surface)
+            safe, safe_limit = suction, 3
 
-    # A pump that already passes the safe rate at its lowest speed cannot be held below it.
-    friction = pipe_head_m(cap, site, rules, risers, riser, deliveries, delivery, intake, well.viscosity_m2_s)
-    head = static + drawdown_m(site, cap, False) + friction
-    speed, _, _ = speed_power_torque(pump, drive, cap, head, pump.slip_life_factor, 0.0, well.density_kg_m3)
-    if speed < pump.min_speed_ratio:
-        return stopped(ABOVE_SAFE_RATE, pump.min_speed_ratio, speed, well)
-
-    head_rule = well.deepest_m + drawdown_m(site, cap, True) + lift + friction
-    rated_torque = pump.rated_torque_nm
+    derate = 1.0 if surface else 1.0 - DERATE_PER_K * max(0.0, site.water_c - DERATE_FROM_C)
+    clip = pump.drive_rating_w * derate
+    static = well.highest_m + site.lift_m + rules.residual_m
+    for k in range(KNOTS):
+        desk.flow[k] = safe * k / (KNOTS - 1)
+        desk.head[k] = drawdown_m(site, desk.flow[k], False)
+    top = highest_flow(pump, drive, clip, 0.0, well.density_kg_m3, static, safe, desk)
+    if top == 0.0:
+        head = well.deepest_m + site.lift_m + rules.residual_m
+        most = pump.pressure_limit_pa / (well.density_kg_m3 * GRAVITY_M_S2)
+        if pump.family != HELICAL:
+            most = pump.head_0_m
+        return refused(NO_HEAD, head, most, well)
+    if top < 0.0:  # at its lowest speed it already passes the safe rate
+        return refused(ABOVE_SAFE_RATE, pump.min_speed_ratio, -top, well)
     if chosen_now and pump.family == HELICAL:
-        working = RELIEF_RATIO * well.density_kg_m3 * GRAVITY_M_S2 * head_rule
-        if working > pump.pressure_limit_pa:
-            return stopped(NO_PRESSURE, working / 1e5, pump.pressure_limit_pa / 1e5, well)
-        held = well.density_kg_m3 * GRAVITY_M_S2 * (well.deepest_m + lift)
+        held = well.density_kg_m3 * GRAVITY_M_S2 * (well.deepest_m + site.lift_m + rules.residual_m)
+        if RELIEF_RATIO * held > pump.pressure_limit_pa:  # without any flow
+            return refused(NO_PRESSURE, RELIEF_RATIO * held / 1e5, pump.pressure_limit_pa / 1e5, well)
         start = starting_torque_nm(pump.displacement_cm3, held, pump.fit_friction_nm, pump.breakaway_ratio)
-        if start > pump.peak_torque_ratio * rated_torque:
-            return stopped(NO_START_TORQUE, start, pump.peak_torque_ratio * rated_torque, well)
-
-    _, _, torque = speed_power_torque(pump, drive, cap, head_rule, pump.slip_life_factor, 0.0, well.density_kg_m3)
-    volts = drive.motor_voltage_v
-    rated_current = motor_current_a(pump.motor_input_w, volts, POWER_FACTOR)
-    length = rules.cable_to_drive_m + (0.0 if surface else intake)
-    cable = -1
-    ratio = 0.0
-    loss = 0.0
-    for c in range(cables.size):
-        ohm_km = conductor_resistance_ohm_km(1000.0 * cables[c].r20_ohm_m, CABLE_C)
-        current = rated_current * min(torque / rated_torque, 1.0)
-        loss = cable_loss_share(current, length, ohm_km, volts, POWER_FACTOR)
-        if loss <= rules.cable_loss or (site.stands and c == cables.size - 1):
-            cable = c
-            ratio = cable_ratio(rated_current, length, ohm_km, pump.motor_w, pump.copper_share)
-            break
-    if cable < 0:
-        return stopped(NO_CABLE, loss, rules.cable_loss, well)
-    # The cable's loss can bring the drive's limit a little lower: the cap is what is left with it.
-    cap = min(cap, top_flow(
-        pump, drive, static, site, rules, clip, ratio, well, risers, riser, deliveries, delivery, intake, cap
-    ))  # fmt: skip
+        if start > pump.peak_torque_ratio * pump.rated_torque_nm:
+            return refused(NO_START_TORQUE, start, pump.peak_torque_ratio * pump.rated_torque_nm, well)
+    for k in range(KNOTS):
+        desk.flow[k] = top * k / (KNOTS - 1)
+        desk.head[k] = drawdown_m(site, desk.flow[k], False)
+    intake = intake_depth_m(site, well, top, surface)
     availability = rules.availability * (PRIMING_AVAILABILITY if surface else 1.0)
-    return Duty(FITS, 0.0, 0.0, cap, safe, limit, intake, riser, delivery, cable, ratio, clip, availability)
+    return Prospect(FITS, 0.0, 0.0, top, safe, safe_limit, intake, clip, availability)
+
+
+@kernel
+def highest_flow(
+    pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, cap: float, desk: Record
+) -> float:
+    """Flow at the last knot of the desk's heads; 0 where nothing flows, −speed where the lowest speed passes the cap."""
+    knots, _ = flow_curve(
+        pump, drive, clip_w, ratio, density, static_m, pump.slip_life_factor, cap, desk.flow, desk.head, desk.try_power,
+        desk.try_flow,
+    )  # fmt: skip
+    if knots > 0:
+        return float(desk.try_flow[knots - 1])
+    speed, power, _ = speed_power_torque(pump, drive, 0.0, static_m, pump.slip_life_factor, ratio, density)
+    if speed > 1.0 or power > clip_w:
+        return 0.0
+    head = static_m
+    for k in range(1, KNOTS):
+        if desk.flow[k] >= cap:
+            part = (cap - desk.flow[k - 1]) / (desk.flow[k] - desk.flow[k - 1])
+            head = static_m + desk.head[k - 1] + part * (desk.head[k] - desk.head[k - 1])
+            break
+    speed, _, _ = speed_power_torque(pump, drive, cap, head, pump.slip_life_factor, ratio, density)
+    return -speed if speed < pump.min_speed_ratio else 0.0
+
+
+@kernel
+def riser_friction(riser: Record, rules: Record, well: Well, desk: Record) -> None:
+    """Friction at the knots into the desk: of a metre of riser, and of its fittings."""
+    for k in range(KNOTS):
+        flow = desk.flow[k]
+        desk.riser_m[k] = friction_head_m(flow, 1.0, riser.inside_mm, riser.roughness_mm, well.viscosity_m2_s)
+        desk.fitting_m[k] = minor_head_m(flow, riser.inside_mm, rules.minor_k)
+
+
+@kernel
+def delivery_friction(delivery: Record, site: Record, well: Well, desk: Record) -> None:
+    """Friction of the delivery pipe at the knots into the desk."""
+    for k in range(KNOTS):
+        desk.delivery_m[k] = delivery_head_m(desk.flow[k], delivery, site, well)
+
+
+@kernel
+def lay_heads(site: Record, intake_m: float, desk: Record) -> None:
+    """What each knot's flow adds to the static head: drawdown, friction with an intake at that depth, fittings."""
+    for k in range(KNOTS):
+        head = drawdown_m(site, desk.flow[k], False)
+        desk.head[k] = head + intake_m * desk.riser_m[k] + desk.fitting_m[k] + desk.delivery_m[k]
+
+
+@kernel
+def stopped(rule: int, value: float, limit: float, prospect: Prospect) -> Duty:
+    """A duty that a rule refuses."""
+    return Duty(rule, value, limit, 0.0, prospect.safe_m3_h, prospect.safe_limit, 0.0, 0.0, 0.0, 0.0)
+
+
+@kernel
+def riser_can_hang(pump: Record, riser: Record, intake_m: float, rules: Record, density: float) -> bool:
+    """Whether a riser carries pump, cable and water: plastic only so deep and so stressed."""
+    if riser.material != HDPE:
+        return True
+    hanging = pump.mass_kg + CABLE_KG_M * intake_m
+    stress = hanging_stress_mpa(intake_m, riser.inside_mm, riser.outside_mm, hanging, density)
+    return intake_m <= rules.hdpe_max_m and stress <= HANGING_STRESS_MPA
+
+
+@kernel
+def cable_ratio_of(pump: Record, drive: Record, cable: Record, length_m: float) -> float:
+    """Resistance of a cable over that of the motor's winding."""
+    ohm_km = conductor_resistance_ohm_km(1000.0 * cable.r20_ohm_m, CABLE_C)
+    current = motor_current_a(pump.motor_input_w, drive.motor_voltage_v, POWER_FACTOR)
+    return cable_ratio(current, length_m, ohm_km, pump.motor_w, pump.copper_share)
+
+
+@kernel
+def cable_loss(pump: Record, drive: Record, cable: Record, length_m: float, torque_nm: float) -> float:
+    """Share of the motor's power that is lost in a cable at a torque, and of the voltage."""
+    ohm_km = conductor_resistance_ohm_km(1000.0 * cable.r20_ohm_m, CABLE_C)
+    current = motor_current_a(pump.motor_input_w, drive.motor_voltage_v, POWER_FACTOR)
+    current *= min(torque_nm / pump.rated_torque_nm, 1.0)
+    return cable_loss_share(current, length_m, ohm_km, drive.motor_voltage_v, POWER_FACTOR)
+
+
+@kernel
+def fit_set(
+    pump: Record, drive: Record, prospect: Prospect, riser: Record, delivery: Record, cable: Record, site: Record,
+    rules: Record, well: Well, desk: Record,
+) -> Duty:  # fmt: skip
+    """Fit a pump with its pipes and cable to a well: cap and intake, or the first rule that stops it.
+
+    The desk holds the pump's knots (`prospect_of`) and the pipes' friction at them (`riser_friction`, `delivery_friction`); it is left with
+    the heads of the fitted set. The cap keeps the water in both pipes below the plan's velocities.
+    """
+    surface = pump.family == SURFACE
+    chosen_now = not site.stands
+    density, lift = well.density_kg_m3, site.lift_m + rules.residual_m
+    ceiling = prospect.top_m3_h
+    if chosen_now:
+        ceiling = min(ceiling, full_flow_m3_h(riser.inside_mm, rules.velocity_riser_m_s))
+        ceiling = min(ceiling, full_flow_m3_h(delivery.inside_mm, rules.velocity_delivery_m_s))
+    if surface:
+        ceiling = suction_flow(
+            pump, site, well, ceiling, prospect.intake_m, riser.inside_mm, riser.roughness_mm
+        )  # fmt: skip
+    ratio = cable_ratio_of(pump, drive, cable, rules.cable_to_drive_m + (0.0 if surface else prospect.intake_m))
+    lay_heads(site, prospect.intake_m, desk)
+    cap = highest_flow(pump, drive, prospect.clip_w, ratio, density, well.highest_m + lift, ceiling, desk)
+    if cap < 0.0:
+        return stopped(ABOVE_SAFE_RATE, pump.min_speed_ratio, -cap, prospect)
+    if cap == 0.0:
+        return stopped(NO_HEAD, well.deepest_m + lift, well.deepest_m, prospect)
+    intake = intake_depth_m(site, well, cap, surface)
+    length = rules.cable_to_drive_m + (0.0 if surface else intake)
+    ratio = cable_ratio_of(pump, drive, cable, length)
+    lay_heads(site, intake, desk)
+
+    friction_d = delivery_head_m(cap, delivery, site, well)
+    head_rule = well.deepest_m + drawdown_m(site, cap, True) + lift + friction_d
+    head_rule += riser_head_m(cap, riser, intake, rules, well)
+    pressure = density * GRAVITY_M_S2
+    working = RELIEF_RATIO * pressure * head_rule
+    if chosen_now and pump.family == HELICAL and working > pump.pressure_limit_pa:
+        return stopped(NO_PRESSURE, working / 1e5, pump.pressure_limit_pa / 1e5, prospect)
+    if chosen_now and delivery.pressure_pa < RELIEF_RATIO * pressure * (lift + friction_d):
+        most = delivery.pressure_pa / (RELIEF_RATIO * pressure)
+        return stopped(NO_DELIVERY, lift + friction_d, most, prospect)
+    if chosen_now and riser.pressure_pa < RELIEF_RATIO * pressure * head_rule:
+        return stopped(NO_RISER, RELIEF_RATIO * head_rule, riser.pressure_pa / pressure, prospect)
+    if chosen_now and not surface and not riser_can_hang(pump, riser, intake, rules, density):
+        return stopped(NO_RISER, RELIEF_RATIO * head_rule, riser.pressure_pa / pressure, prospect)
+
+    _, _, torque = speed_power_torque(pump, drive, cap, head_rule, pump.slip_life_factor, 0.0, density)
+    loss = cable_loss(pump, drive, cable, length, torque)
+    if chosen_now and loss > rules.cable_loss:
+        return stopped(NO_CABLE, loss, rules.cable_loss, prospect)
+    return Duty(
+        FITS, 0.0, 0.0, cap, prospect.safe_m3_h, prospect.safe_limit, intake, ratio, prospect.clip_w,
+        prospect.availability,
+    )  # fmt: skip
 
 
 @kernel
 def suction_flow(
-    pump: Record, site: Record, well: Well, risers: Records, riser: int, intake_m: float, ceiling: float
-) -> float:
-    """Highest flow up to `ceiling` whose suction head suffices at the planning level, m3/h; 0 when none."""
+    pump: Record, site: Record, well: Well, ceiling: float, suction_pipe_m: float, bore_mm: float, roughness_mm: float
+) -> float:  # fmt: skip
+    """Highest flow up to `ceiling` whose suction head suffices at the planning level, m3/h; 0 when none.
+
+    suction_pipe_m  length of the suction pipe; 0 leaves its friction out
+    """
     low, high = 0.0, ceiling
     for step in range(BISECTIONS):
         flow = ceiling if step == 0 else 0.5 * (low + high)
         lift = well.deepest_m + drawdown_m(site, flow, True)
-        friction = friction_head_m(
-            flow, intake_m, risers[riser].inside_mm, risers[riser].roughness_mm, well.viscosity_m2_s
-        )
+        friction = 0.0
+        if suction_pipe_m > 0.0:
+            friction = friction_head_m(flow, suction_pipe_m, bore_mm, roughness_mm, well.viscosity_m2_s)
         available = npsh_available_m(site.elevation_m, site.water_c, lift, friction, SUCTION_MARGIN_M)
-        required = npsh_required_m(flow, pump.best_flow_m3_h, pump.npshr_best_m)
-        if available >= required:
+        if available >= npsh_required_m(flow, pump.best_flow_m3_h, pump.npshr_best_m):
             low = flow
             if step == 0:
                 return flow
@@ -394,32 +458,19 @@ def suction_flow(
 
 
 @kernel
-def dynamic_heads_m(
-    duty: Duty, site: Record, rules: Record, well: Well, risers: Records, deliveries: Records
-) -> tuple[Floats, Floats]:
-    """Flows of the knots (m3/h) and what they add to the static head (m): drawdown, friction, fittings."""
-    flows = np.empty(KNOTS)
-    heads = np.empty(KNOTS)
-    for k in range(KNOTS):
-        flows[k] = duty.cap_m3_h * k / (KNOTS - 1)
-        heads[k] = drawdown_m(site, flows[k], False) + pipe_head_m(
-            flows[k],
-            site,
-            rules,
-            risers,
-            duty.riser,
-            deliveries,
-            duty.delivery,
-            duty.intake_m,
-            well.viscosity_m2_s,
-        )
-    return flows, heads
+def start_power_w(pump: Record, drive: Record, static_pa: float, ratio: float) -> float:
+    """Power, W, that starts a helical rotor against a full riser."""
+    torque = starting_torque_nm(pump.displacement_cm3, static_pa, pump.fit_friction_nm, pump.breakaway_ratio)
+    return starting_power_w(
+        torque, pump.motor_w, pump.rated_torque_nm, pump.copper_share, ratio,
+        pump.min_speed_ratio * pump.rated_speed_rpm, drive.efficiency, drive.standby_w,
+    )  # fmt: skip
 
 
 @kernel
 def flow_curve(
-    pump: Record, drive: Record, duty: Duty, density: float, static_m: float, slip_factor: float,
-    flows: Floats, heads: Floats, power_out: Floats, flow_out: Floats,
+    pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, slip_factor: float,
+    cap: float, flows: Floats, heads: Floats, power_out: Floats, flow_out: Floats,
 ) -> tuple[int, float]:  # fmt: skip
     """Flow against power at a static head: fills `power_out`, `flow_out` and returns the number of knots and
     the power at which the pump starts. Knots run from the start of flow (a jump, where the lowest speed
@@ -427,27 +478,35 @@ def flow_curve(
     """
     n = 0
     lowest = pump.min_speed_ratio
-    speed_before = power_before = over_before = 0.0
+    speed_before = power_before = 0.0
+    runout_before = -1.0
     for k in range(KNOTS):
-        speed, power, _ = speed_power_torque(
-            pump, drive, flows[k], static_m + heads[k], slip_factor, duty.cable_ratio, density
-        )
-        # how far beyond each limit: ≤ 0 within
-        over = max(speed - 1.0, power / duty.clip_w - 1.0)
+        speed, power, _ = speed_power_torque(pump, drive, flows[k], static_m + heads[k], slip_factor, ratio, density)
+        runout = -1.0
         if pump.family != HELICAL:
-            over = max(over, flows[k] / (pump.max_flow_ratio * pump.best_flow_m3_h) - speed)
-        if over > 1e-9:
-            if k > 0 and over_before < 0.0:
-                part = over_before / (over_before - over)
-                if speed_before + part * (speed - speed_before) >= lowest:
-                    if n == 0:  # it starts and ends between the same two knots
-                        start = (lowest - speed_before) / (speed - speed_before)
-                        power_out[0] = power_before + start * (power - power_before)
-                        flow_out[0] = flows[k - 1] + start * (flows[k] - flows[k - 1])
-                        n = 1
-                    power_out[n] = power_before + part * (power - power_before)
-                    flow_out[n] = flows[k - 1] + part * (flows[k] - flows[k - 1])
-                    n += 1
+            runout = flows[k] / (pump.max_flow_ratio * pump.best_flow_m3_h) - speed
+        if speed > 1.0 + 1e-9 or power > clip_w * (1.0 + 1e-9) or flows[k] > cap * (1.0 + 1e-9) or runout > 1e-9:
+            if k == 0:
+                break
+            part = 1.0  # of the way from the knot before, where the first limit is met
+            if speed > 1.0:
+                part = min(part, (1.0 - speed_before) / (speed - speed_before))
+            if power > clip_w:
+                part = min(part, (clip_w - power_before) / (power - power_before))
+            if flows[k] > cap:
+                part = min(part, (cap - flows[k - 1]) / (flows[k] - flows[k - 1]))
+            if runout > 0.0:
+                part = min(part, runout_before / (runout_before - runout))
+            part = max(part, 0.0)
+            if speed_before + part * (speed - speed_before) >= lowest:
+                if n == 0:  # it starts and ends between the same two knots
+                    start = (lowest - speed_before) / (speed - speed_before)
+                    power_out[0] = power_before + start * (power - power_before)
+                    flow_out[0] = flows[k - 1] + start * (flows[k] - flows[k - 1])
+                    n = 1
+                power_out[n] = power_before + part * (power - power_before)
+                flow_out[n] = flows[k - 1] + part * (flows[k] - flows[k - 1])
+                n += 1
             break
         if speed >= lowest:
             if n == 0 and k > 0:
@@ -458,19 +517,10 @@ def flow_curve(
             power_out[n] = power
             flow_out[n] = flows[k]
             n += 1
-        speed_before, power_before, over_before = speed, power, over
+        speed_before, power_before, runout_before = speed, power, runout
     if n == 0:
         return 0, 0.0
     start_w = power_out[0]
     if pump.family == HELICAL:
-        torque = starting_torque_nm(
-            pump.displacement_cm3,
-            density * GRAVITY_M_S2 * static_m,
-            pump.fit_friction_nm,
-            pump.breakaway_ratio,
-        )
-        start_w = max(start_w, starting_power_w(
-            torque, pump.motor_w, pump.rated_torque_nm, pump.copper_share, duty.cable_ratio,
-            lowest * pump.rated_speed_rpm, drive.efficiency, drive.standby_w,
-        ))  # fmt: skip
+        start_w = max(start_w, start_power_w(pump, drive, density * GRAVITY_M_S2 * static_m, ratio))
     return n, start_w

@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.engine.days import Days
+from planner.engine.site import Record
 from planner.engine.sun import Sky
 from planner.physics.equation import kernel
 from planner.physics.photovoltaic import temperature_factor
@@ -15,22 +17,36 @@ from planner.physics.sky import cell_temperature_c, sky_irradiance_w_m2, tracker
 from planner.plan import Array
 
 Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
 TRACKER_MOST_RAD = math.radians(60.0)
 STEEPEST_TILT_DEG = 80.0
+MOST_KINDS = 31  # of a month: ten kinds of day, or the days of a weather file
+
+
+STEP = np.dtype([("power", "f8"), ("hours", "f8"), ("energy", "f8"), ("kind", "i8")])
+MONTH = np.dtype([("hours", "f8", 12), ("kinds", "i8", 12), ("counted", "i8", 12), ("warm_up", "i8")])
+BUCKETS = 256
 
 
 class Light(NamedTuple):
-    """How long one watt of array gives how much power, exact for the steps it is made of; modules first.
+    """How long one watt of array gives how much power, exact for the steps it is made of, and the order of the days.
 
-    power   (modules, 12, steps) W/Wp, falling, 0 at the end
-    hours   (modules, 12, steps + 1) hours of the mean day before step k
-    energy  (modules, 12, steps + 1) Wh/Wp of the mean day before step k
+    steps   (modules, 12, steps + 1) of STEP: power, W/Wp, falling, 0 at the end; hours and energy (Wh/Wp) of the mean
+            day before the step; the kind of day it belongs to
+    first   (modules, 12, BUCKETS + 1) steps above the upper end of each of BUCKETS equal parts of the highest power:
+            where to begin to look for a power
+    month   one MONTH: hours of the mean day that a step stands for; kinds of day, each as likely as the others; days
+            of the order that are counted, and how many come before the first of them
+    day     (days,) the order of days: month × MOST_KINDS + kind
+    runs    (12, …) the counted days of each month likewise, −1 before each run of them and at the end
     """
 
-    power: Floats
-    hours: Floats
-    energy: Floats
+    steps: NDArray[np.void]
+    first: Integers
+    month: Record
+    day: NDArray[np.int16]
+    runs: NDArray[np.int16]
 
 
 class Plane(NamedTuple):
@@ -63,17 +79,50 @@ def power(sky: Sky, planes: list[Plane], gammas: Floats, array: Array) -> Floats
     return result
 
 
-def light(sky: Sky, plane: Plane, gammas: Floats, array: Array) -> Light:
-    """Power-duration of every module on a plane."""
-    steps = -np.sort(-power(sky, [plane], gammas, array)[0], axis=-1)
-    lit = int(np.count_nonzero(steps.max(axis=(0, 1)) > 0)) + 1
-    steps = np.ascontiguousarray(steps[..., :lit])
-    if steps.shape[-1] < lit:
-        steps = np.concatenate([steps, np.zeros((*steps.shape[:2], 1))], axis=-1)
-    weight = np.broadcast_to(sky.hours[None, :, None], (*steps.shape[:2], 1))
-    hours = np.ascontiguousarray(weight * np.arange(lit + 1))
-    energy = np.concatenate([np.zeros((*steps.shape[:2], 1)), np.cumsum(steps * weight, axis=-1)], axis=-1)
-    return Light(steps, hours, energy)
+def light(sky: Sky, days: Days, plane: Plane, gammas: Floats, array: Array) -> Light:
+    """Power-duration of every module on a plane, and the order of days."""
+    power_wp = power(sky, [plane], gammas, array)[0]
+    order = np.argsort(-power_wp, axis=-1, kind="stable")
+    falling = np.take_along_axis(power_wp, order, axis=-1)
+    lit = int(np.count_nonzero(falling.max(axis=(0, 1)) > 0))
+    steps = np.zeros((*falling.shape[:2], lit + 1), STEP)
+    steps["power"][..., :lit] = falling[..., :lit]
+    steps["hours"] = sky.hours[None, :, None] * np.arange(lit + 1)
+    steps["energy"][..., 1:] = np.cumsum(falling[..., :lit] * sky.hours[None, :, None], axis=-1)
+    steps["kind"][..., :lit] = np.take_along_axis(sky.kind[None], order, axis=-1)[..., :lit]
+    month = np.zeros(1, MONTH).view(np.recarray)[0]
+    month.hours[:], month.kinds[:], month.warm_up = sky.hours, sky.kinds, days.warm_up
+    month.counted[:] = np.bincount(days.month[days.warm_up :], minlength=12)
+    return Light(steps, _first(steps["power"]), month, *_order(days))
+
+
+def _order(days: Days) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
+    """The days in order, and by month with a mark before each run."""
+    day = (days.month * MOST_KINDS + days.kind).astype(np.int16)
+    counted, month = day[days.warm_up :], days.month[days.warm_up :]
+    runs = []
+    for m in range(12):
+        at = np.flatnonzero(month == m)
+        runs.append(np.insert(counted[at], np.flatnonzero(np.diff(at, prepend=-9) > 1), -1))
+    room = np.full((12, max(run.size for run in runs) + 1), -1, np.int16)
+    for m, run in enumerate(runs):
+        room[m, : run.size] = run
+    return day, room
+
+
+@kernel
+def _first(power: Floats) -> Integers:
+    """For each bucket the number of steps above its upper end; 0 for the highest."""
+    first = np.zeros((power.shape[0], power.shape[1], BUCKETS + 1), np.int64)
+    for w in range(power.shape[0]):
+        for m in range(power.shape[1]):
+            k = 0
+            for bucket in range(BUCKETS - 1, -1, -1):
+                edge = power[w, m, 0] * (bucket + 1) / BUCKETS
+                while k < power.shape[2] - 1 and power[w, m, k] > edge:
+                    k += 1
+                first[w, m, bucket] = k
+    return first
 
 
 @kernel

@@ -7,27 +7,47 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.engine.balance import storage_of, water_used
 from planner.engine.cost import Market
-from planner.engine.duty import Duty, Well, drawdown_m, dynamic_heads_m, fit_pump, pipe_head_m, well_limits
+from planner.engine.duty import (
+    KNOTS,
+    Duty,
+    Prospect,
+    Rig,
+    Well,
+    delivery_friction,
+    delivery_head_m,
+    drawdown_m,
+    fit_set,
+    prospect_of,
+    riser_friction,
+    riser_head_m,
+    well_limits,
+)
 from planner.engine.light import Light
-from planner.engine.search import DAYS, Design, days_mean, used_month, used_year
+from planner.engine.search import DEMAND, OWN, Room, running_hours_day
 from planner.engine.site import Record
-from planner.engine.volume import curves_of, monthly_volumes, no_curves
+from planner.engine.sun import DAYS
+from planner.engine.volume import month_curve, year_curves
 from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
 
+SHORT_SHARE = 0.2  # of a day's demand missing: a short day
 PEAK_SHARE = 0.02  # of the pumping hours of the design month, for the design peak
 
 
 class Performance(NamedTuple):
     """Results of a design; volumes are at the tank inlet."""
 
+    prospect: Prospect
     duty: Duty
     well: Well
     volumes_m3_day: Floats  # (12) pumpable
+    used_m3_month_day: Floats  # (12) used on the mean day of each month
     used_share: Floats  # (12) of each month's demand delivered
+    short_days: float  # share of days that get less than 0.8 of what is wanted
     reliability: float
     worst_month: float
     low_sun_reliability: float  # the same two with the sun that the sizing rules count on
@@ -48,95 +68,120 @@ class Performance(NamedTuple):
 
 
 @kernel
-def flow_at(power_w: float, power: Floats, flow: Floats, knots: int) -> float:
+def flow_at(power_w: float, curve: Record) -> float:
     """Flow (m3/h) at a power, 0 below the start, the last flow above the last knot."""
-    if knots == 0 or power_w < power[0]:
+    knots = curve.knots
+    if knots == 0 or power_w < curve.power_w[0]:
         return 0.0
     for k in range(1, knots):
-        if power_w < power[k]:
-            part = (power_w - power[k - 1]) / (power[k] - power[k - 1])
-            return flow[k - 1] + part * (flow[k] - flow[k - 1])
-    return flow[knots - 1]
+        if power_w < curve.power_w[k]:
+            part = (power_w - curve.power_w[k - 1]) / (curve.power_w[k] - curve.power_w[k - 1])
+            return curve.flow_m3_h[k - 1] + part * (curve.flow_m3_h[k] - curve.flow_m3_h[k - 1])
+    return float(curve.flow_m3_h[knots - 1])
 
 
 @kernel
-def perform(design: Design, site: Record, light: Light, market: Market, rules: Record) -> Performance:
-    """Run a design through the year."""
+def perform(design: Record, site: Record, light: Light, market: Market, rules: Record, room: Room) -> Performance:
+    """Run a design through the year; its curves are left in `room.curves[DEMAND]`, months that fall short settled."""
     j, w = design.pump, design.module
-    pump = market.pumps[j]
-    drive = market.drives[pump.drive]
+    pump, drive = market.pumps[j], market.drives[market.pumps[j].drive]
+    riser, delivery, cable = market.risers[design.riser], market.deliveries[design.delivery], market.cables[design.cable]
     well = well_limits(site)
-    duty = fit_pump(pump, drive, market.risers, market.deliveries, market.cables, site, rules, well)
-    flows, heads = dynamic_heads_m(duty, site, rules, well, market.risers, market.deliveries)
-    slip, density = pump.slip_life_factor, well.density_kg_m3
-    demand = site.demand_m3_day
+    prospect = prospect_of(pump, drive, site, rules, well, room.bare)
+    for k in range(KNOTS):
+        room.desk.flow[k] = room.bare.flow[k]
+    riser_friction(riser, rules, well, room.desk)
+    delivery_friction(delivery, site, well, room.desk)
+    duty = fit_set(pump, drive, prospect, riser, delivery, cable, site, rules, well, room.desk)
+    rig = Rig(pump, drive, site, rules, well, room.desk)
+    slip, density, demand = pump.slip_life_factor, well.density_kg_m3, site.demand_m3_day
+    storage = storage_of(site, market.tanks[design.tank].volume_m3)
+    curves, own = room.curves[DEMAND], room.curves[OWN]
     array_w = design.array_wp * (1.0 - rules.ageing_year * rules.design_year)
-    curves = curves_of(pump, drive, duty, site, rules, density, slip, demand, flows, heads)
-    scratch = no_curves()
-    volumes, running = np.empty(12), np.empty(12)
-    monthly_volumes(
-        pump, drive, duty, site, rules, density, slip, flows, heads, curves, demand, light, w, array_w,
-        scratch, volumes, running,
-    )  # fmt: skip
-    tank_m3 = market.tanks[design.tank].volume_m3
-    used, reliability, worst = used_year(volumes, demand, site, rules, tank_m3)
-    low_volumes, low_running = np.empty(12), np.empty(12)
-    monthly_volumes(
-        pump, drive, duty, site, rules, density, slip, flows, heads, curves, demand, light, w,
-        array_w * site.low_sun, scratch, low_volumes, low_running,
-    )  # fmt: skip
-    _, low_reliability, low_worst = used_year(low_volumes, demand, site, rules, tank_m3)
-    lifted = np.minimum(volumes, demand)
-    curves = curves_of(pump, drive, duty, site, rules, density, slip, lifted, flows, heads)
-
-    pumpable = np.full(12, np.inf)
+    year_curves(rig, duty, slip, 1.0, curves)
+    _, low_reliability, low_worst = water_used(
+        rig, duty, slip, light, w, array_w * site.low_sun, 1.0, curves, own, storage, room.other, room.ledger
+    )
+    used, reliability, worst = water_used(
+        rig, duty, slip, light, w, array_w, 1.0, curves, own, storage, room.year, room.ledger
+    )
+    short = short_days(light, storage.over_m3, room.ledger) if rules.daily else 0.0
+    year = room.year
+    volumes, month_used, lifted = np.empty(12), np.empty(12), np.empty(12)
     used_share = np.ones(12)
+    month, least = 0, np.inf
     for m in range(12):
+        volumes[m], month_used[m], lifted[m] = year.volume[m], year.used[m], min(year.volume[m], demand[m])
+        month_curve(rig, duty, slip, m, lifted[m], curves[m])
         if demand[m] > 0.0:
-            pumpable[m] = volumes[m] / demand[m]
-            used_share[m] = used_month(volumes[m], demand[m], site, rules, tank_m3) / demand[m]
-    month = int(np.argmin(pumpable))
-
-    run_share = curves.power_w[month, 0] / design.array_wp if curves.knots[month] > 0 else np.nan
+            used_share[m] = year.used[m] / demand[m]
+            if volumes[m] / demand[m] < least:
+                month, least = m, volumes[m] / demand[m]
+    run_share = curves[month].power_w[0] / design.array_wp if curves[month].knots > 0 else np.nan
 
     peak = peak_design = 0.0
     hydraulic = electrical = lift_volume = 0.0
     for m in range(12):
-        power = light.power[w, m]
         static = site.rest_m[m] + site.memory_d_m2 * lifted[m] + site.lift_m + rules.residual_m
         counted = 0.0
-        for k in range(power.size):
-            available = power[k] * array_w
-            flow = flow_at(available, curves.power_w[m], curves.flow_m3_h[m], curves.knots[m])
+        for k in range(light.steps.shape[2] - 1):
+            available = light.steps[w, m, k].power * array_w
+            flow = flow_at(available, curves[m])
             if flow <= 0.0:
                 break
-            hours = light.hours[w, m, k + 1] - light.hours[w, m, k]
-            if available < curves.start_w[m]:
+            hours = light.month.hours[m]
+            if available < curves[m].start_w:
                 hours *= 0.5
             peak = max(peak, flow)
             counted += hours
-            if m == month and counted <= max(PEAK_SHARE * running[m], hours):
+            if m == month and counted <= max(PEAK_SHARE * year.hours[m], hours):
                 peak_design = flow
-            head = static + drawdown_m(site, flow, False) + pipe_head_m(
-                flow, site, rules, market.risers, duty.riser, market.deliveries, duty.delivery, duty.intake_m,
-                well.viscosity_m2_s,
-            )  # fmt: skip
+            head = static + drawdown_m(site, flow, False) + riser_head_m(flow, riser, duty.intake_m, rules, well)
+            head += delivery_head_m(flow, delivery, site, well)
             hydraulic += DAYS[m] * hours * density * GRAVITY_M_S2 * flow / 3600.0 * head
-            electrical += DAYS[m] * hours * min(available, curves.power_w[m, curves.knots[m] - 1])
+            electrical += DAYS[m] * hours * min(available, curves[m].power_w[curves[m].knots - 1])
             lift_volume += DAYS[m] * hours * flow * head
 
-    friction = pipe_head_m(
-        peak, site, rules, market.risers, duty.riser, market.deliveries, duty.delivery, duty.intake_m,
-        well.viscosity_m2_s,
-    )  # fmt: skip
-    friction_cap = heads[-1] - drawdown_m(site, duty.cap_m3_h, False)
+    friction = riser_head_m(peak, riser, duty.intake_m, rules, well) + delivery_head_m(peak, delivery, site, well)
+    cap = duty.cap_m3_h
+    friction_cap = riser_head_m(cap, riser, duty.intake_m, rules, well) + delivery_head_m(cap, delivery, site, well)
     level = site.rest_m[month] + site.memory_d_m2 * lifted[month] + drawdown_m(site, peak, False)
-    level_rule = well.deepest_m + drawdown_m(site, duty.cap_m3_h, True)
+    level_rule = well.deepest_m + drawdown_m(site, cap, True)
     above_ground = site.lift_m + rules.residual_m
     return Performance(
-        duty, well, volumes, used_share, reliability, worst, low_reliability, low_worst, used / DAYS.sum(),
-        run_share, days_mean(running), month,
-        peak, peak_design, site.rest_m[month], level, level + above_ground + friction, level_rule,
-        level_rule + above_ground + friction_cap, hydraulic / electrical if electrical > 0.0 else 0.0,
-        duty.availability * lift_volume / DAYS.sum() / (design.array_wp / 1000.0),
+        prospect, duty, well, volumes, month_used, used_share, short, reliability, worst, low_reliability, low_worst,
+        used / 365.0, run_share, running_hours_day(year), month, peak, peak_design, site.rest_m[month], level,
+        level + above_ground + friction, level_rule, level_rule + above_ground + friction_cap,
+        hydraulic / electrical if electrical > 0.0 else 0.0,
+        duty.availability * lift_volume / 365.0 / (design.array_wp / 1000.0),
     )  # fmt: skip
+
+
+@kernel
+def short_days(light: Light, over_m3: float, ledger: Record) -> float:
+    """Share of the counted days that get less than 0.8 of what is wanted, by the ledger's first year."""
+    stored, short = 0.5 * over_m3, 0
+    for n in range(light.day.size):
+        i = light.day[n]
+        left = stored + (ledger.pumped[i, 0] - ledger.wanted[i, 0])
+        if n >= light.month.warm_up and -left > SHORT_SHARE * ledger.wanted[i, 0]:
+            short += 1
+        stored = min(max(left, 0.0), over_m3)
+    return short / (light.day.size - light.month.warm_up)
+
+
+@kernel
+def intake_of(design: Record, site: Record, market: Market, rules: Record, room: Room) -> float:
+    """Intake of a design, m below ground."""
+    pump, drive = market.pumps[design.pump], market.drives[market.pumps[design.pump].drive]
+    well = well_limits(site)
+    prospect = prospect_of(pump, drive, site, rules, well, room.bare)
+    for k in range(KNOTS):
+        room.desk.flow[k] = room.bare.flow[k]
+    riser_friction(market.risers[design.riser], rules, well, room.desk)
+    delivery_friction(market.deliveries[design.delivery], site, well, room.desk)
+    duty = fit_set(
+        pump, drive, prospect, market.risers[design.riser], market.deliveries[design.delivery],
+        market.cables[design.cable], site, rules, well, room.desk,
+    )  # fmt: skip
+    return duty.intake_m

@@ -15,9 +15,9 @@ Record = Any  # one record of a structured array, fields as in the tuple it was 
 Records = NDArray[np.void]
 
 
-def records(columns: NamedTuple) -> Records:
-    """A structured array from a tuple of equally long arrays, one record a position."""
-    fields = columns._asdict()
+def records(columns: NamedTuple, *more: str) -> Records:
+    """A structured array from a tuple of equally long arrays, one record a position; `more` columns of zeros."""
+    fields = columns._asdict() | {name: np.zeros(len(columns[0])) for name in more}
     array = np.empty(len(columns[0]), dtype=[(name, values.dtype) for name, values in fields.items()])
     for name, values in fields.items():
         array[name] = values
@@ -58,6 +58,7 @@ class Site(NamedTuple):
     elevation_m: float
     record_low_c: float  # coldest air at dawn, for string voltage
     demand_m3_day: Floats  # (12) design year, at the tank inlet
+    storage_share: float  # of a day's demand, goes through the tank from pumping to drawing
     low_sun: float  # sun that the sizing rules count on ÷ the mean year's
     growth: float  # of demand, 1/year
     distance_km: float  # straight, to the supply base
@@ -80,7 +81,6 @@ class Rules(NamedTuple):
     availability: float
     hdpe_max_m: float
     water_temp_max_c: float
-    storage_share: float
     safe_hours_day: float
     reliability_year: float
     reliability_month: float
@@ -93,4 +93,13 @@ class Rules(NamedTuple):
     tax: float
     detour: float
     residual: bool
+    daily: bool  # days are balanced one by one; else each month is its mean day
     tracking: bool  # arrays turn about a level north–south axis
+    # Filled by `cost.price_market`, present values: a sleeve, a tap stand, a kilometre to the supply base; present
+    # volume = these times the water of year 1, the design year and the last.
+    sleeve_worth: float = 0.0
+    tap_worth: float = 0.0
+    km_worth: float = 0.0
+    water_first: float = 0.0
+    water_design: float = 0.0
+    water_last: float = 0.0

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine import sun
+from planner.engine.days import Days, clearness_of, synthetic_days, weather_days
 from planner.engine.light import Light, Plane, light, power, tilts_deg, towards_equator_deg
 from planner.engine.site import Record
 from planner.engine.weather import Weather, weather_sky
@@ -54,6 +55,7 @@ class Skies:
 
     def __init__(self, array: Array, gammas: Floats, weather: Weather | None) -> None:
         self.array, self.gammas, self.weather = array, gammas, weather
+        self._file_days = weather_days(weather) if weather is not None else None
         self._key = b""
         self._sky: sun.Sky | None = None
         self._energy: Floats = np.empty(0)
@@ -83,8 +85,12 @@ class Skies:
         """Power-duration of every module of the catalogue on a plane."""
         sky = self._sky_of(climate)
         if plane not in self._lights:
-            self._lights[plane] = light(sky, plane, self.gammas, self.array)
+            self._lights[plane] = light(sky, self._days_of(climate), plane, self.gammas, self.array)
         return self._lights[plane]
+
+    def _days_of(self, climate: sun.Climate) -> Days:
+        """The order of days: of the file, or of the Markov chain for the climate's clearness."""
+        return self._file_days or synthetic_days(clearness_of(climate))
 
     def _energies(self, climate: sun.Climate, planes: list[Plane]) -> Floats:
         """Wh/Wp of the mean day of each month, (planes, 12), for the first module."""

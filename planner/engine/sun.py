@@ -83,6 +83,8 @@ class Sky(NamedTuple):
 
     steps          (12) steps with light
     hours          (12) hours of the mean day that each step stands for
+    kinds          (12) kinds of day of the month, each as likely as the others
+    kind           the kind of day that a step belongs to, 0 first
     up, east, north   direction to the sun, components of a unit vector
     ghi, dhi, dni  W/m2: global and diffuse on the horizontal, beam normal to its rays
     extra          beam outside the atmosphere, W/m2
@@ -91,6 +93,8 @@ class Sky(NamedTuple):
 
     steps: Integers
     hours: Floats
+    kinds: Integers
+    kind: Integers
     up: Floats
     east: Floats
     north: Floats
@@ -125,7 +129,7 @@ def monthly_sky(climate: Climate) -> Sky:
         spread_table(),
     )
     most = max(int(sky.steps.max()), 1)
-    return Sky(sky.steps, sky.hours, *(np.ascontiguousarray(part[:, :most]) for part in sky[2:]))
+    return Sky(sky.steps, sky.hours, sky.kinds, *(np.ascontiguousarray(part[:, :most]) for part in sky[3:]))
 
 
 def clearness_of(climate: Climate) -> Floats:
@@ -157,8 +161,8 @@ def _hours_of_days(
     steps = np.zeros(12, np.int64)
     room = np.zeros((9, 12, most))
     sky = Sky(
-        steps, np.full(12, 1.0 / (KINDS * BINS)), room[0], room[1], room[2], room[3], room[4], room[5], room[6],
-        room[7], room[8],
+        steps, np.full(12, 1.0 / (KINDS * BINS)), np.full(12, KINDS), np.zeros((12, most), np.int64), room[0], room[1],
+        room[2], room[3], room[4], room[5], room[6], room[7], room[8],
     )  # fmt: skip
     sin_lat, cos_lat = math.sin(math.radians(latitude_deg)), math.cos(math.radians(latitude_deg))
     wave = _wave()
@@ -202,6 +206,7 @@ def _hours_of_days(
                     sky.extra[m, n] = extra
                     sky.air_c[m, n] = air[m] + air_range[m] * wave[hour]
                     sky.wind_m_s[m, n] = wind[m]
+                    sky.kind[m, n] = i
                     n += 1
         steps[m] = n
         if diffuse[m] >= 0.0:

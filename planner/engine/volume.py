@@ -2,167 +2,184 @@
 
 Flow is piecewise linear in power, with a jump where it starts; N(x) are the hours above power x and
 A(x) = ∫ N from x up. Then the volume is  jump · N(start) + Σ slope · (A(left) − A(right))  over the segments.
-N and A are exact for the steps of the mean day (see engine/light.py), so no power class adds an error.
+N and A are exact for the steps of the mean day (see engine/light.py), so no power class adds an error. The volume of
+each kind of day is the sum over its own steps.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.engine.duty import KNOTS, Duty, flow_curve
-from planner.engine.light import Light
-from planner.engine.site import Record
+from planner.engine.duty import CURVE, Duty, Rig, flow_curve
+from planner.engine.light import BUCKETS, Light
+from planner.engine.site import Record, Records
 from planner.physics.equation import kernel
 
 Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
-# What is lifted in a month sets the drawdown that earlier days leave, which sets the volume.
-MEMORY_PASSES = 6
-MEMORY_STOP = 1e-3
+# What is lifted in a month sets the drawdown that earlier days leave, which sets the volume: found by secants.
+MEMORY_PASSES = 12
+MEMORY_STOP = 1e-7
 
 
-class Curves(NamedTuple):
-    """Flow against power in each month, for some demand and slip."""
-
-    power_w: Floats  # (12, KNOTS + 2)
-    flow_m3_h: Floats  # (12, KNOTS + 2)
-    knots: Integers  # (12)
-    start_w: Floats  # (12)
+def curves() -> Records:
+    """Room for flow against power in each month."""
+    return np.zeros(12, CURVE)
 
 
 @kernel
 def above(light: Light, w: int, m: int, watts_per_wp: float) -> tuple[float, float]:
     """Hours of the mean day above a power, and the integral of those hours from that power up."""
-    power = light.power[w, m]
-    low, high = 0, power.size
-    while low < high:
-        middle = (low + high) // 2
-        if power[middle] > watts_per_wp:
-            low = middle + 1
-        else:
-            high = middle
-    return light.hours[w, m, low], light.energy[w, m, low] - watts_per_wp * light.hours[w, m, low]
+    top = light.steps[w, m, 0].power
+    if watts_per_wp >= top:
+        return 0.0, 0.0
+    k = light.first[w, m, int(watts_per_wp / top * BUCKETS)]
+    while light.steps[w, m, k].power > watts_per_wp:
+        k += 1
+    step = light.steps[w, m, k]
+    return step.hours, step.energy - watts_per_wp * step.hours
 
 
 @kernel
-def volume_from(
-    light: Light, w: int, m: int, array_w: float, power: Floats, flow: Floats, knots: int, start_w: float
-) -> tuple[float, float]:
+def volume_from(light: Light, w: int, m: int, array_w: float, curve: Record, start_w: float) -> tuple[float, float]:
     """Volume (m3) and hours of a mean day when the pump runs above `start_w` only."""
+    knots = curve.knots
     first = 0
-    while first < knots and power[first] < start_w:
+    while first < knots and curve.power_w[first] < start_w:
         first += 1
     if first == 0:
-        here, at = flow[0], power[0]
+        here, at = curve.flow_m3_h[0], curve.power_w[0]
         first = 1
     elif first == knots:
-        here, at = flow[knots - 1], start_w
+        here, at = curve.flow_m3_h[knots - 1], start_w
     else:
-        part = (start_w - power[first - 1]) / (power[first] - power[first - 1])
-        here, at = flow[first - 1] + part * (flow[first] - flow[first - 1]), start_w
+        width = curve.power_w[first] - curve.power_w[first - 1]
+        part = (start_w - curve.power_w[first - 1]) / width
+        here = curve.flow_m3_h[first - 1] + part * (curve.flow_m3_h[first] - curve.flow_m3_h[first - 1])
+        at = start_w
     hours, left = above(light, w, m, at / array_w)
     volume = here * hours
     for k in range(first, knots):
-        width = power[k] - at
-        _, right = above(light, w, m, power[k] / array_w)
-        if width > 0.0:
-            volume += (flow[k] - here) / width * (left - right) * array_w
+        if left <= 0.0:
+            break
+        power, flow = curve.power_w[k], curve.flow_m3_h[k]
+        _, right = above(light, w, m, power / array_w)
+        if power > at:
+            volume += (flow - here) / (power - at) * (left - right) * array_w
         else:  # power does not rise: the flow jumps
             jump_hours, _ = above(light, w, m, at / array_w)
-            volume += (flow[k] - here) * jump_hours
-        here, at, left = flow[k], power[k], right
+            volume += (flow - here) * jump_hours
+        here, at, left = flow, power, right
     return volume, hours
 
 
 @kernel
-def mean_day(
-    light: Light, w: int, m: int, array_w: float, power: Floats, flow: Floats, knots: int, start_w: float
-) -> tuple[float, float]:
+def mean_day(light: Light, w: int, m: int, array_w: float, curve: Record) -> tuple[float, float]:
     """Volume (m3) and hours of the mean day of a month. Between running and starting power hours count half:
     in the morning the pump waits, in the afternoon it runs on."""
-    if knots == 0:
+    if curve.knots == 0:
         return 0.0, 0.0
-    volume, hours = volume_from(light, w, m, array_w, power, flow, knots, power[0])
-    if start_w <= power[0]:
+    volume, hours = volume_from(light, w, m, array_w, curve, curve.power_w[0])
+    if curve.start_w <= curve.power_w[0]:
         return volume, hours
-    late_volume, late_hours = volume_from(light, w, m, array_w, power, flow, knots, start_w)
+    late_volume, late_hours = volume_from(light, w, m, array_w, curve, curve.start_w)
     return 0.5 * (volume + late_volume), 0.5 * (hours + late_hours)
 
 
 @kernel
-def no_curves() -> Curves:
-    """Room for curves, not yet filled."""
-    return Curves(np.empty((12, KNOTS + 2)), np.empty((12, KNOTS + 2)), np.empty(12, np.int64), np.empty(12))
+def kinds_of_day(light: Light, w: int, m: int, array_w: float, curve: Record, availability: float, out: Floats) -> None:
+    """Volume, m3, of each kind of day of a month into `out`; their mean is that of the mean day."""
+    kinds = light.month.kinds[m]
+    for i in range(kinds):
+        out[i] = 0.0
+    if curve.knots == 0:
+        return
+    each = availability * light.month.hours[m] * kinds
+    k = curve.knots - 1
+    most, full = curve.power_w[k], curve.flow_m3_h[k]
+    low, high, flow, slope = most, most, full, 0.0
+    for n in range(light.steps.shape[2]):
+        step = light.steps[w, m, n]
+        power = step.power * array_w
+        if power < high:
+            while k > 0 and power < curve.power_w[k]:
+                k -= 1
+            low = curve.power_w[k]
+            if power < low:
+                return
+            high, flow = low, curve.flow_m3_h[k]
+            slope = 0.0
+            if curve.power_w[k + 1] > low:
+                slope = (curve.flow_m3_h[k + 1] - flow) / (curve.power_w[k + 1] - low)
+        given = flow + slope * (power - low)
+        if power >= most:
+            given = full
+        out[step.kind] += each * (0.5 * given if power < curve.start_w else given)
 
 
 @kernel
-def curves_of(
-    pump: Record, drive: Record, duty: Duty, site: Record, rules: Record, density: float, slip_factor: float,
-    lifted: Floats, flows: Floats, heads: Floats,
-) -> Curves:  # fmt: skip
-    """Flow against power of the twelve months when `lifted` (m3/d) is pumped day after day."""
-    curves = no_curves()
+def month_curve(rig: Rig, duty: Duty, slip_factor: float, m: int, lifted: float, curve: Record) -> None:
+    """Flow against power of month m when `lifted` (m3/d) is pumped day after day, into `curve`."""
+    site = rig.site
+    static = site.rest_m[m] + site.memory_d_m2 * lifted + site.lift_m + rig.rules.residual_m
+    knots, start = flow_curve(
+        rig.pump, rig.drive, duty.clip_w, duty.cable_ratio, rig.well.density_kg_m3, static, slip_factor,
+        duty.cap_m3_h, rig.desk.flow, rig.desk.head, curve.power_w, curve.flow_m3_h,
+    )  # fmt: skip
+    curve.knots, curve.start_w = knots, start
+
+
+@kernel
+def year_curves(rig: Rig, duty: Duty, slip_factor: float, share: float, room: Records) -> None:
+    """Curves of the twelve months when `share` of the design year's demand is lifted."""
     for m in range(12):
-        static = site.rest_m[m] + site.memory_d_m2 * lifted[m] + site.lift_m + rules.residual_m
-        knots, start = flow_curve(
-            pump,
-            drive,
-            duty,
-            density,
-            static,
-            slip_factor,
-            flows,
-            heads,
-            curves.power_w[m],
-            curves.flow_m3_h[m],
-        )
-        curves.knots[m] = knots
-        curves.start_w[m] = start
-    return curves
+        month_curve(rig, duty, slip_factor, m, share * rig.site.demand_m3_day[m], room[m])
 
 
 @kernel
-def monthly_volumes(
-    pump: Record, drive: Record, duty: Duty, site: Record, rules: Record, density: float, slip_factor: float,
-    flows: Floats, heads: Floats, at_demand: Curves, demand: Floats, light: Light, w: int, array_w: float,
-    scratch: Curves, volumes: Floats, running: Floats,
-) -> None:  # fmt: skip
-    """Pumpable volume (m3/d) and running hours of the mean day of each month, into `volumes` and `running`.
+def month_volume(
+    rig: Rig, duty: Duty, slip_factor: float, light: Light, w: int, m: int, array_w: float, wanted: float,
+    at_wanted: Record, own: Record,
+) -> tuple[float, float, bool]:  # fmt: skip
+    """Pumpable volume (m3/d) and running hours of the mean day of a month, and whether `own` holds its curve.
 
-    at_demand  curves for `demand` lifted in full: right for every month that meets it. Where less is lifted
-               the water stands higher; those months are repeated with what is lifted until it settles.
-    scratch    room; of months that were repeated it keeps the last curve
+    at_wanted  the curve for `wanted` (m3/d) lifted in full: right for a month that gives it. Where less is lifted
+               the water stands higher: what is lifted is then sought that gives itself, and its curve left in `own`.
+               More lifted gives less, so there is one such volume, between what `wanted` gives and `wanted`.
+    """
+    volume, hours = mean_day(light, w, m, array_w, at_wanted)
+    volume *= duty.availability
+    if volume >= wanted or rig.site.memory_d_m2 <= 0.0:
+        return volume, hours, False
+    before, gave = wanted, volume
+    lifted = volume
+    for _ in range(MEMORY_PASSES):
+        month_curve(rig, duty, slip_factor, m, lifted, own)
+        volume, hours = mean_day(light, w, m, array_w, own)
+        volume *= duty.availability
+        excess, excess_before = volume - lifted, gave - before
+        if abs(excess) <= MEMORY_STOP * lifted or excess == excess_before:
+            break
+        step = lifted - excess * (lifted - before) / (excess - excess_before)
+        before, gave = lifted, volume
+        lifted = min(max(step, 0.0), wanted)
+    return volume, hours, True
+
+
+@kernel
+def pump_year(
+    rig: Rig, duty: Duty, slip_factor: float, light: Light, w: int, array_w: float, share: float, at_demand: Records,
+    own: Records, year: Record,
+) -> None:  # fmt: skip
+    """Pumpable volume and running hours of each month's mean day into `year`.
+
+    share      of the design year's demand that is wanted
+    at_demand  curves for it lifted in full (`year_curves`); `own` gets the curves of the months that fall short
     """
     for m in range(12):
-        volume, hours = mean_day(
-            light,
-            w,
-            m,
-            array_w,
-            at_demand.power_w[m],
-            at_demand.flow_m3_h[m],
-            at_demand.knots[m],
-            at_demand.start_w[m],
-        )
-        volume *= duty.availability
-        if volume < demand[m] and site.memory_d_m2 > 0.0:
-            for _ in range(MEMORY_PASSES):
-                lifted = min(volume, demand[m])
-                static = site.rest_m[m] + site.memory_d_m2 * lifted + site.lift_m + rules.residual_m
-                knots, start = flow_curve(
-                    pump, drive, duty, density, static, slip_factor, flows, heads, scratch.power_w[m],
-                    scratch.flow_m3_h[m],
-                )  # fmt: skip
-                scratch.knots[m], scratch.start_w[m] = knots, start
-                again, hours = mean_day(light, w, m, array_w, scratch.power_w[m], scratch.flow_m3_h[m], knots, start)
-                again *= duty.availability
-                done = abs(again - volume) <= MEMORY_STOP * again
-                volume = again
-                if done:
-                    break
-        volumes[m] = volume
-        running[m] = hours
+        wanted = share * rig.site.demand_m3_day[m]
+        volume, hours, short = month_volume(
+            rig, duty, slip_factor, light, w, m, array_w, wanted, at_demand[m], own[m]
+        )  # fmt: skip
+        year.volume[m], year.hours[m], year.own[m] = volume, hours, short

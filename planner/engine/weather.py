@@ -73,7 +73,24 @@ def weather_sky(weather: Weather, ghi_kwh_m2_day: Floats) -> Sky:
     filled = np.zeros((len(columns), 12, max(int(steps.max()), 1)))
     for number, values in enumerate(columns):
         filled[number, month[order], place] = values[lit][order]
-    return Sky(steps, 1.0 / _days(weather), *filled)
+    kind = np.zeros(filled.shape[1:], np.int64)
+    kind[month[order], place] = kind_of_hour(weather)[lit][order]
+    days = _days(weather)
+    return Sky(steps, 1.0 / days, days.astype(np.int64), kind, *filled)
+
+
+def kind_of_hour(weather: Weather) -> Integers:
+    """Kind of day of every hour of the file, (hours,): see `weather_days`."""
+    _, kind, day = days_of_file(weather)
+    return kind[day]
+
+
+def days_of_file(weather: Weather) -> tuple[Integers, Integers, Integers]:
+    """Month and kind of the days of the file, and the place among them of the day of each hour."""
+    days, day = np.unique(weather.month * 400 + weather.day, return_inverse=True)
+    month = days // 400
+    kind = np.arange(days.size) - np.searchsorted(month, np.arange(12))[month]
+    return month, kind, day
 
 
 def _days(weather: Weather) -> Floats:

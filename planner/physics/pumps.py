@@ -158,7 +158,7 @@ def centrifugal_shaft_power_w(
     x = flow_m3_h / (best_flow_m3_h * speed_ratio)
     if x >= 2.0:
         return math.inf
-    efficiency = max(1.0 - (1.0 - best_efficiency) * speed_ratio**-0.1, 0.1 * best_efficiency)
+    efficiency = max(1.0 - (1.0 - best_efficiency) * math.exp(-0.1 * math.log(speed_ratio)), 0.1 * best_efficiency)
     form = (SHUT_OFF - DROOP * x * x) / (2.0 - x)
     return float(best_power_w * speed_ratio**3 * form * best_efficiency / efficiency)
 
@@ -282,7 +282,7 @@ def motor_input_w(
     torque_ratio = torque_nm / rated_torque_nm
     speed_ratio = speed_rpm / rated_speed_rpm
     shaft_w = torque_nm * speed_rpm * RPM_TO_RAD_S
-    loss_w = rated_power_w * (copper_share * (1.0 + cable_ratio) * torque_ratio**2 + iron_share * speed_ratio**1.5)
+    loss_w = rated_power_w * (copper_share * (1.0 + cable_ratio) * torque_ratio**2 + iron_share * speed_ratio * math.sqrt(speed_ratio))
     return float((shaft_w + loss_w) / drive_efficiency + standby_w)
 
 

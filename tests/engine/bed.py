@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.engine import assess as engine
 from planner.engine.assess import Context, Results, Sites
-from planner.engine.duty import Duty, Well, fit_pump, well_limits
+from planner.engine.duty import Duty, Well, well_limits
 from planner.engine.light import Light
 from planner.engine.site import Record
 from planner.plan import LoadedPlan, Plan
@@ -67,6 +67,7 @@ def one_site(static_m: float = 40.0, demand_m3_day: float = 10.0, **columns: Any
         "temperature_range": (10.0,) * 12,
         "wind": (3.0,) * 12,
         "solar_sizing_factor": 1.0,
+        "storage_share": 0.8,
         "elevation_m": 1000.0,
         "rest_level": (static_m,) * 12,
         "rest_level_rule_m": static_m,
@@ -91,7 +92,7 @@ def one_site(static_m: float = 40.0, demand_m3_day: float = 10.0, **columns: Any
         "demand_growth": 0.0,
         "distance_km": 100.0,
         "people_counted": np.nan,
-        "people_share": 1.0,
+        "people_share": (1.0,) * 12,
         "existing_pump": -1,
         "existing_array_wp": np.nan,
         "existing_tilt_deg": np.nan,

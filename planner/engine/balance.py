@@ -1,0 +1,142 @@
+"""Water used: what is wanted, as far as pump, well and tank give it, day after day.
+
+The tank carries a day's water from pumping to drawing (`Site.storage_share` of the day); what it holds beyond that
+carries water over to duller days. Each day takes what is wanted from what is stored and pumped, and the rest is stored
+as far as there is room; the pump stops at a full tank. Water used in a month is the mean over all its days.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planner.engine.duty import Duty, Rig
+from planner.engine.light import MOST_KINDS, Light
+from planner.engine.site import Record, Records
+from planner.engine.sun import DAYS
+from planner.engine.volume import kinds_of_day, pump_year
+from planner.physics.equation import kernel
+
+Floats = NDArray[np.float64]
+
+# Volumes (m3 of the mean day, at the tank inlet) and running hours of the months of a year, water used, and whether a
+# month has a curve of its own.
+YEAR = np.dtype([("volume", "f8", 12), ("hours", "f8", 12), ("used", "f8", 12), ("own", "i8", 12)])
+# By month and kind of day, m3: pumped and wanted on a day, and what all counted days together are short of; of up to three
+# years that are balanced side by side.
+YEARS = 3
+LEDGER = np.dtype([(name, "f8", (12 * MOST_KINDS, YEARS)) for name in ("pumped", "wanted", "short")])
+
+
+class Storage(NamedTuple):
+    """A tank at a site: what it lets a day use, and what it carries to the next, m3."""
+
+    day_m3: float
+    over_m3: float
+
+
+@kernel
+def storage_of(site: Record, tank_m3: float) -> Storage:
+    """The day's use that a tank allows, and what it holds beyond the share of a day that goes through it."""
+    through = site.storage_share * min(site.demand_m3_day.max(), site.safe_volume_m3_day)
+    most = site.safe_volume_m3_day
+    if site.storage_share > 0.0:
+        most = min(most, tank_m3 / site.storage_share)
+    return Storage(most, max(tank_m3 - through, 0.0))
+
+
+@kernel
+def balance(light: Light, over_m3: float, ledger: Record) -> None:
+    """What the counted days of each kind are short of, together, into the ledger, from what is pumped and wanted.
+
+    Three years side by side: each day waits for the day before it, so that the other two cost little.
+    """
+    pumped, wanted, short = ledger.pumped, ledger.wanted, ledger.short
+    for i in range(short.shape[0]):
+        short[i, 0] = short[i, 1] = short[i, 2] = 0.0
+    stored_0 = stored_1 = stored_2 = 0.5 * over_m3
+    for n in range(light.day.size):
+        i = light.day[n]
+        left_0 = stored_0 + (pumped[i, 0] - wanted[i, 0])
+        left_1 = stored_1 + (pumped[i, 1] - wanted[i, 1])
+        left_2 = stored_2 + (pumped[i, 2] - wanted[i, 2])
+        if n >= light.month.warm_up:
+            short[i, 0] += max(-left_0, 0.0)
+            short[i, 1] += max(-left_1, 0.0)
+            short[i, 2] += max(-left_2, 0.0)
+        stored_0 = min(max(left_0, 0.0), over_m3)
+        stored_1 = min(max(left_1, 0.0), over_m3)
+        stored_2 = min(max(left_2, 0.0), over_m3)
+
+
+@kernel
+def best_month(light: Light, m: int, wanted_m3: float, over_m3: float, ledger: Record) -> float:
+    """Water used on the mean day of a month, m3, if the tank is full whenever the month begins; first year only."""
+    short, stored = 0.0, over_m3
+    for n in range(light.runs.shape[1]):
+        i = light.runs[m, n]
+        if i < 0:
+            stored = over_m3
+            continue
+        left = stored + (ledger.pumped[i, 0] - wanted_m3)
+        short += max(-left, 0.0)
+        stored = min(max(left, 0.0), over_m3)
+    return wanted_m3 - short / light.month.counted[m]
+
+
+@kernel
+def enter(
+    light: Light, w: int, m: int, array_w: float, curve: Record, duty: Duty, safe_m3: float, wanted_m3: float,
+    ledger: Record, year: int,
+) -> None:  # fmt: skip
+    """Enter a month of a year into the ledger: what each kind of day pumps, and what is wanted of it."""
+    first = m * MOST_KINDS
+    kinds_of_day(light, w, m, array_w, curve, duty.availability, ledger.pumped[first : first + MOST_KINDS, year])
+    for i in range(first, first + light.month.kinds[m]):
+        ledger.pumped[i, year] = min(ledger.pumped[i, year], safe_m3)
+        ledger.wanted[i, year] = wanted_m3
+
+
+@kernel
+def taken(light: Light, m: int, ledger: Record, year: int) -> float:
+    """Water used on the mean day of a month, m3, after the balance."""
+    first = m * MOST_KINDS
+    short = 0.0
+    for i in range(first, first + light.month.kinds[m]):
+        short += ledger.short[i, year]
+    return ledger.wanted[first, year] - short / light.month.counted[m]
+
+
+@kernel
+def water_used(
+    rig: Rig, duty: Duty, slip_factor: float, light: Light, w: int, array_w: float, share: float,
+    at_demand: Records, own: Records, storage: Storage, year: Record, ledger: Record,
+) -> tuple[float, float, float]:  # fmt: skip
+    """Water used in a year (m3 at the tank inlet), share of the year's demand, least share of a month's; volumes,
+    hours and water used of the months into `year`. Arguments as in `pump_year`."""
+    site = rig.site
+    pump_year(rig, duty, slip_factor, light, w, array_w, share, at_demand, own, year)
+    even = True  # no day falls short: nothing to carry over
+    for m in range(12):
+        wanted = min(share * site.demand_m3_day[m], storage.day_m3)
+        year.used[m] = min(wanted, year.volume[m])
+        if rig.rules.daily:
+            curve = own[m] if year.own[m] else at_demand[m]
+            enter(light, w, m, array_w, curve, duty, site.safe_volume_m3_day, wanted, ledger, 0)
+            for i in range(m * MOST_KINDS, m * MOST_KINDS + light.month.kinds[m]):
+                even = even and ledger.pumped[i, 0] >= wanted
+    if rig.rules.daily and not even:
+        balance(light, storage.over_m3, ledger)
+        for m in range(12):
+            year.used[m] = taken(light, m, ledger, 0)
+    used = demanded = 0.0
+    worst = 1.0
+    for m in range(12):
+        demand = share * site.demand_m3_day[m]
+        used += DAYS[m] * year.used[m]
+        demanded += DAYS[m] * demand
+        if demand > 0.0:
+            worst = min(worst, year.used[m] / demand)
+    return used, used / demanded if demanded > 0.0 else 1.0, worst
