@@ -18,7 +18,7 @@ from planner.engine.cost import Market, design_cost, price_market
 from planner.engine.duty import LIMITS, RULES
 from planner.engine.light import Light
 from planner.engine.report import Performance, intake_of, perform
-from planner.engine.search import Room, make_room
+from planner.engine.room import Room, make_room
 from planner.engine.site import Record, Rules, Site, record, records
 from planner.engine.skies import Skies, Suns
 from planner.engine.sun import DAYS

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine.balance import storage_of
+from planner.engine.bounds import arrays_up_to, largest_array_w
 from planner.engine.cost import Market
 from planner.engine.design import no_designs
 from planner.engine.duty import (
@@ -28,24 +29,12 @@ from planner.engine.duty import (
     well_limits,
 )
 from planner.engine.light import Light
-from planner.engine.search import (
-    COOLING_M_S,
-    DELIVERY,
-    DEMAND,
-    RISER,
-    Place,
-    Room,
-    arrays_up_to,
-    largest_array_w,
-    largest_parts,
-    search,
-    sleeve_needed,
-    take_part,
-    tank_for,
-    year_of,
-)
+from planner.engine.reach import largest_parts
+from planner.engine.room import DELIVERY, DEMAND, RISER, Place, Room, tank_for
+from planner.engine.search import search, take_part
 from planner.engine.site import Record, Records
 from planner.engine.volume import year_curves
+from planner.engine.weigh import COOLING_M_S, sleeve_needed, year_of
 from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from planner.catalogue.arrays import HDPE, HELICAL, SURFACE
 from planner.catalogue.equipment import WATER_KG_M3
-from planner.engine.site import Record, Records
+from planner.engine.site import Record
 from planner.physics.aquifer import flow_at_level_m3_h
 from planner.physics.cables import cable_loss_share, cable_ratio, conductor_resistance_ohm_km, motor_current_a
 from planner.physics.equation import kernel
@@ -211,9 +211,7 @@ def riser_head_m(flow: float, riser: Record, intake_m: float, rules: Record, wel
 @kernel
 def delivery_head_m(flow: float, delivery: Record, site: Record, well: Well) -> float:
     """Friction of the delivery pipe, m."""
-    return friction_head_m(
-        flow, site.pipe_length_m, delivery.inside_mm, delivery.roughness_mm, well.viscosity_m2_s
-    )
+    return friction_head_m(flow, site.pipe_length_m, delivery.inside_mm, delivery.roughness_mm, well.viscosity_m2_s)
 
 
 @kernel

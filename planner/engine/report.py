@@ -25,10 +25,11 @@ from planner.engine.duty import (
     well_limits,
 )
 from planner.engine.light import Light
-from planner.engine.search import DEMAND, OWN, Room, running_hours_day
+from planner.engine.room import DEMAND, OWN, Room
 from planner.engine.site import Record
 from planner.engine.sun import DAYS
 from planner.engine.volume import month_curve, year_curves
+from planner.engine.weigh import running_hours_day
 from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 
@@ -85,7 +86,11 @@ def perform(design: Record, site: Record, light: Light, market: Market, rules: R
     """Run a design through the year; its curves are left in `room.curves[DEMAND]`, months that fall short settled."""
     j, w = design.pump, design.module
     pump, drive = market.pumps[j], market.drives[market.pumps[j].drive]
-    riser, delivery, cable = market.risers[design.riser], market.deliveries[design.delivery], market.cables[design.cable]
+    riser, delivery, cable = (
+        market.risers[design.riser],
+        market.deliveries[design.delivery],
+        market.cables[design.cable],
+    )
     well = well_limits(site)
     prospect = prospect_of(pump, drive, site, rules, well, room.bare)
     for k in range(KNOTS):

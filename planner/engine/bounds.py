@@ -1,0 +1,371 @@
+"""What no design of a pump can be better than: the bounds that let the search pass over most of them.
+
+Each is a plain inequality: energy at the best efficiency anywhere; the array that one month asks for when nothing is lost
+in pipes and cable; the fewest pairs of rotor and stator that wear can ask for.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from planner.catalogue.arrays import HELICAL, SURFACE
+from planner.engine.balance import Storage, best_month, enter, storage_of
+from planner.engine.cost import Market, rotor_stator_cost, rotor_stator_life_y
+from planner.engine.design import behind
+from planner.engine.duty import (
+    FITS,
+    RELIEF_RATIO,
+    Duty,
+    Prospect,
+    Rig,
+    cable_loss,
+    delivery_head_m,
+    drawdown_m,
+    full_flow_m3_h,
+    prospect_of,
+    riser_can_hang,
+    riser_head_m,
+    speed_power_torque,
+    start_power_w,
+)
+from planner.engine.room import (
+    CABLE,
+    OTHER,
+    RISER,
+    Place,
+    Room,
+    least_flow_m3_h,
+    present,
+    riser_worth,
+    shallowest_m,
+    site_worth,
+)
+from planner.engine.site import Record, Records
+from planner.engine.sun import DAYS
+from planner.engine.volume import above, mean_day, year_curves
+from planner.engine.weigh import sleeve_at
+from planner.physics.equation import kernel
+from planner.physics.pumps import helical_slip_m3_h, starting_torque_nm
+from planner.physics.water import GRAVITY_M_S2
+
+ROUNDING = 1e-9
+
+
+@kernel
+def largest_array_w(pump: Record, drive: Record, rules: Record) -> float:
+    """The largest array that a pump's drive may be given."""
+    return (rules.ratio_max if rules.ratio_max > 0.0 else drive.ratio_max) * pump.drive_rating_w
+
+
+@kernel
+def arrays_up_to(strings: Records, count: int, largest_w: float) -> int:
+    """How many of so many arrays, ascending, are no larger."""
+    low, high = 0, count
+    while low < high:
+        middle = (low + high) // 2
+        if strings[middle].array_wp <= largest_w:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@kernel
+def least_power_wh_m3(pump: Record, drive: Record, head_m: float, density: float) -> float:
+    """Energy, Wh, below which no cubic metre can be lifted so high: at the best efficiency of pump, motor and drive.
+
+    With losses k_c t² + k_f r^1.5 at torque t and speed r ≤ 1 a motor is never better than 1/(1 + 2 √(k_c k_f)). A
+    helical rotor turns at least its swept volume, against the friction of its fit.
+    """
+    pressure = density * GRAVITY_M_S2 * head_m
+    if pump.family == HELICAL:
+        shaft = pressure + 2.0e6 * math.pi * pump.fit_friction_nm / pump.displacement_cm3
+    else:
+        shaft = pressure / pump.best_efficiency
+    return shaft * (1.0 + 2.0 * math.sqrt(pump.copper_share * pump.iron_share)) / drive.efficiency / 3600.0
+
+
+@kernel
+def first_bound(j: int, place: Place, room: Room) -> float:
+    """Cost below which no design of a pump that will do can be, from energy alone; infinite where none can do.
+
+    To meet the demand: the energy of the hardest month at the best efficiency, for its mean flow (head grows with
+    flow, so an uneven flow needs more). To give the goal: the water of each array at the best efficiency.
+    """
+    site, task, rules = place.site, place.task, place.rules
+    pump, drive = place.market.pumps[j], place.market.drives[place.market.pumps[j].drive]
+    largest = largest_array_w(pump, drive, rules)
+    base = pump.worth + place.market.tanks[task.first_tank].worth + task.priced
+    least = np.inf
+    if place.task.goal_m3 > 0.0:
+        lift_water(pump, drive, place)
+        for w in range(place.market.modules.size):
+            strings = room.strings[pump.drive, w]
+            for i in range(arrays_up_to(strings, room.count[pump.drive, w], largest)):
+                watts = strings[i].array_wp
+                used, water = lifted_water(watts, place)
+                if used >= place.task.goal_m3:
+                    least = min(least, (base + place.market.modules[w].worth * watts) / water)
+        return least
+    m = task.hardest
+    target = rules.reliability_month * site.demand_m3_day[m]
+    if task.flow_m3_h > place.well.safe_m3_h or target > site.safe_volume_m3_day:
+        return np.inf
+    head = site.rest_m[m] + site.memory_d_m2 * target + site.lift_m + rules.residual_m
+    head += drawdown_m(site, task.flow_m3_h, False)
+    energy = target * least_power_wh_m3(pump, drive, head, place.well.density_kg_m3)
+    end = place.light.steps.shape[2] - 1
+    for w in range(place.market.modules.size):
+        wp = place.light.steps[w, m, end].energy * task.aged * site.low_sun * rules.availability
+        strings, count = room.strings[pump.drive, w], room.count[pump.drive, w]
+        k = arrays_up_to(strings, count, energy / wp * (1.0 - ROUNDING))
+        if k < count and strings[k].array_wp <= largest:
+            least = min(least, place.market.modules[w].worth * strings[k].array_wp)
+    return (least + base) / task.water_m3
+
+
+@kernel
+def lift_water(pump: Record, drive: Record, place: Place) -> None:
+    """Water of each month's mean day, m3, that no watt of array can pass, at the month's rest level."""
+    site, rules = place.site, place.rules
+    end = place.light.steps.shape[2] - 1
+    for m in range(12):
+        head = site.rest_m[m] + site.lift_m + rules.residual_m
+        most = 0.0
+        for w in range(place.market.modules.size):
+            most = max(most, place.light.steps[w, m, end].energy)
+        place.task.lifted[m] = np.inf
+        if head > 0.0:
+            place.task.lifted[m] = (
+                most * rules.availability / least_power_wh_m3(pump, drive, head, place.well.density_kg_m3)
+            )
+
+
+@kernel
+def lifted_water(watts: float, place: Place) -> tuple[float, float]:
+    """Most water of the design year, m3 at the tank inlet, and of the horizon, present value at the tap."""
+    task, site = place.task, place.site
+    storage = storage_of(site, place.market.tanks[place.market.tanks.size - 1].volume_m3)
+    first = design = last = 0.0
+    for m in range(12):
+        volume = min(task.lifted[m] * watts, storage.day_m3)
+        first += DAYS[m] * min(task.first * site.demand_m3_day[m], storage.day_m3)
+        design += DAYS[m] * min(site.demand_m3_day[m], volume)
+        last += DAYS[m] * min(task.last * site.demand_m3_day[m], volume)
+    return design, present(place.rules, first, design, last)
+
+
+@kernel
+def may_do(
+    duty: Duty, place: Place, w: int, watts: float, m: int, curve: Record, storage: Storage, room: Room, daily: bool
+) -> bool:
+    """Whether a month lets a set without friction meet the demand, each run of its days begun with a full tank if
+    `daily`; the curve is that of the least that is wanted."""
+    wanted = place.rules.reliability_month * place.site.demand_m3_day[m]
+    array_w = watts * place.task.aged * place.site.low_sun
+    volume, _ = mean_day(place.light, w, m, array_w, curve)
+    if min(duty.availability * volume, storage.day_m3) < wanted:
+        return False
+    if not (daily and place.rules.daily):
+        return True
+    most = min(place.site.demand_m3_day[m], storage.day_m3)
+    enter(place.light, w, m, array_w, curve, duty, place.site.safe_volume_m3_day, most, room.ledger, 0)
+    return best_month(place.light, m, most, storage.over_m3, room.ledger) >= wanted
+
+
+@kernel
+def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room: Room) -> int:
+    """Arrays and tanks with which pump j could come before the best, cheapest first; how many.
+
+    A candidate's price is that with the cheapest pipes and cable and the shallowest intake, and with the fewest pairs
+    of rotor and stator. Its water is all that is wanted, or what its energy lifts at most.
+    """
+    site, market, task, rules = place.site, place.market, place.task, place.rules
+    pump, drive = market.pumps[j], market.drives[market.pumps[j].drive]
+    rig = Rig(pump, drive, site, rules, place.well, room.bare)
+    free = loose_duty(prospect, prospect.top_m3_h, 0.0)
+    meeting = place.task.goal_m3 <= 0.0
+    share = rules.reliability_month if meeting else 1.0
+    year_curves(rig, free, pump.slip_life_factor, share, room.curves[OTHER])
+    if not meeting:
+        lift_water(pump, drive, place)
+    least = pump.worth + site_worth(site, rules) + list_parts(pump, drive, place, room.parts)
+    sleeve, _ = sleeve_at(pump, site, prospect.top_m3_h)
+    if sleeve < 0:  # not even at its highest flow
+        return 0
+    least += sleeve * rules.sleeve_worth
+    largest = largest_array_w(pump, drive, rules)
+    n = 0
+    for tank in range(task.first_tank, market.tanks.size):
+        storage = storage_of(site, market.tanks[tank].volume_m3)
+        for w in range(market.modules.size):
+            strings = room.strings[pump.drive, w]
+            count = arrays_up_to(strings, room.count[pump.drive, w], largest)
+            low = 0
+            if meeting:
+                high, m = count, task.hardest
+                while low < high:
+                    middle = (low + high) // 2
+                    watts = strings[middle].array_wp
+                    if may_do(free, place, w, watts, m, room.curves[OTHER, m], storage, room, False):
+                        high = middle
+                    else:
+                        low = middle + 1
+            for i in range(low, count):
+                watts = strings[i].array_wp
+                price = least + market.tanks[tank].worth + market.modules[w].worth * watts
+                if behind(price / task.water_m3, watts, j, best):
+                    break
+                water = task.water_m3
+                if meeting:
+                    will = True
+                    for m in range(12):
+                        will = will and may_do(
+                            free, place, w, watts, m, room.curves[OTHER, m], storage, room, m == task.hardest
+                        )  # fmt: skip
+                    if not will:
+                        continue
+                else:
+                    used, water = lifted_water(watts, place)
+                    if used < place.task.goal_m3 or behind(price / water, watts, j, best):
+                        continue
+                pairs = 0.0
+                if pump.family == HELICAL:
+                    pairs = least_pairs(rig, prospect, place, w, watts, np.inf, room)
+                    if behind((price + pairs) / water, watts, j, best):
+                        continue
+                at = n
+                while at > 0 and room.candidates[at - 1].price > price:
+                    copy_candidate(room.candidates[at - 1], room.candidates[at])
+                    at -= 1
+                one = room.candidates[at]
+                one.tank, one.module, one.strings, one.done = tank, w, i, 0
+                one.array_wp, one.price, one.pairs, one.water = watts, price, pairs, water
+                n += 1
+    return n
+
+
+@kernel
+def copy_candidate(a: Record, b: Record) -> None:
+    """Candidate a into b."""
+    b.tank, b.module, b.strings = a.tank, a.module, a.strings
+    b.array_wp, b.price, b.pairs, b.water, b.done = a.array_wp, a.price, a.pairs, a.water, a.done
+    b.first, b.last = a.first, a.last
+
+
+@kernel
+def least_pairs(
+    rig: Rig, prospect: Prospect, place: Place, w: int, watts: float, slip_at_limit: float, room: Room
+) -> float:
+    """Cost below which the rotors and stators of an array cannot be, whatever the pipes and cable.
+
+    Friction and a thin cable raise the power at which a pump begins to run, a little, since it begins at its lowest
+    speed: with the most of both it runs the fewest hours, and a pair lasts the longest.
+    """
+    site, rules, pump, drive, well = place.site, place.rules, rig.pump, rig.drive, place.well
+    pressure = well.density_kg_m3 * GRAVITY_M_S2
+    lift = site.lift_m + rules.residual_m
+    shallow = pressure * (well.highest_m + lift)
+    slip = helical_slip_m3_h(shallow, pump.slip_life_factor * pump.slip_m3_h_pa, pump.slip_exponent)
+    flow = max(60e-6 * pump.displacement_cm3 * pump.min_speed_ratio * pump.rated_speed_rpm - slip, 0.0)
+    friction = 0.0
+    for r in range(place.market.risers.size):
+        friction = max(friction, riser_head_m(flow, place.market.risers[r], prospect.intake_m, rules, well))
+    narrow = 0.0
+    for d in range(place.market.deliveries.size):
+        narrow = max(narrow, delivery_head_m(flow, place.market.deliveries[d], site, well))
+    friction += narrow + drawdown_m(site, flow, False)
+    load = starting_torque_nm(pump.displacement_cm3, shallow, pump.fit_friction_nm, 1.0) / pump.rated_torque_nm
+    ratio = rules.cable_loss * pump.motor_input_w / (pump.copper_share * pump.motor_w * min(load, 1.0))
+    array_w = watts * place.task.aged
+    hours = 0.0
+    for m in range(12):
+        static = site.rest_m[m] + site.memory_d_m2 * site.demand_m3_day[m] + lift
+        _, power, _ = speed_power_torque(
+            pump, drive, flow, static + friction, pump.slip_life_factor, ratio, well.density_kg_m3
+        )
+        start = max(power, start_power_w(pump, drive, pressure * static, ratio))
+        running, _ = above(place.light, w, m, power / array_w)
+        started, _ = above(place.light, w, m, start / array_w)
+        hours += DAYS[m] * 0.5 * (running + started)
+    life = rotor_stator_life_y(pump, site.sand_mg_l, hours / 365.0, slip_at_limit)
+    return rotor_stator_cost(pump.rotor_stator_price, life, pump.life_y, rules)
+
+
+@kernel
+def list_parts(pump: Record, drive: Record, place: Place, parts: Records) -> float:
+    """What each cable, riser and delivery pipe costs more than the cheapest that may do, at the shallowest intake; what
+    the three cheapest cost together."""
+    site, market, rules = place.site, place.market, place.rules
+    surface, intake, flow = pump.family == SURFACE, shallowest_m(pump, place), least_flow_m3_h(place)
+    length = rules.cable_to_drive_m + (0.0 if surface else intake)
+    head = place.well.deepest_m + drawdown_m(site, flow, True) + site.lift_m + rules.residual_m
+    density = place.well.density_kg_m3
+    held = RELIEF_RATIO * density * GRAVITY_M_S2 * head
+    _, _, torque = speed_power_torque(pump, drive, flow, head, pump.slip_life_factor, 0.0, density)
+    total = 0.0
+    for kind in range(3):
+        least, count = np.inf, part_count(kind, market)
+        for i in range(count):
+            if kind == CABLE:
+                cable = market.cables[i]
+                price, may = cable.worth * length, cable_loss(pump, drive, cable, length, torque) <= rules.cable_loss
+            elif kind == RISER:
+                riser = market.risers[i]
+                price = riser_worth(riser, site) * intake
+                may = riser.pressure_pa >= held
+                may = may and full_flow_m3_h(riser.inside_mm, rules.velocity_riser_m_s) >= flow
+                may = may and (surface or riser_can_hang(pump, riser, intake, rules, density))
+            else:
+                pipe = market.deliveries[i]
+                price = pipe.worth * site.pipe_length_m
+                may = full_flow_m3_h(pipe.inside_mm, rules.velocity_delivery_m_s) >= flow
+            parts[kind, i].extra, parts[kind, i].may = price, may
+            if may:
+                least = min(least, price)
+        for i in range(count):
+            parts[kind, i].extra -= least
+        total += least
+    return total
+
+
+@kernel
+def part_count(kind: int, market: Market) -> int:
+    """How many cables, risers or delivery pipes there are."""
+    if kind == CABLE:
+        return market.cables.size
+    return market.risers.size if kind == RISER else market.deliveries.size
+
+
+@kernel
+def look(j: int, place: Place, best: Record, room: Room) -> float:
+    """A closer bound for pump j: with the least arrays that the months allow, and all the water that is wanted."""
+    pump, drive = place.market.pumps[j], place.market.drives[place.market.pumps[j].drive]
+    prospect = prospect_of(pump, drive, place.site, place.rules, place.well, room.bare)
+    if prospect.rule != FITS or (pump.family == HELICAL and least_head_pa(place) > pump.pressure_limit_pa):
+        return np.inf
+    least = np.inf
+    for c in range(list_candidates(j, prospect, place, best, room)):
+        one = room.candidates[c]
+        least = min(least, (one.price + one.pairs) / one.water)
+    return least
+
+
+@kernel
+def least_head_pa(place: Place) -> float:
+    """The least pressure, Pa, that pump and riser must be made for: relief valve, planning level, least flow."""
+    head = place.well.deepest_m + place.site.lift_m + place.rules.residual_m
+    if place.task.goal_m3 <= 0.0:
+        head += drawdown_m(place.site, place.task.flow_m3_h, True)
+    return RELIEF_RATIO * place.well.density_kg_m3 * GRAVITY_M_S2 * head
+
+
+@kernel
+def loose_duty(prospect: Prospect, cap: float, ratio: float) -> Duty:
+    """A pump with some or none of its friction and cable loss."""
+    return Duty(
+        FITS, 0.0, 0.0, cap, prospect.safe_m3_h, prospect.safe_limit, prospect.intake_m, ratio, prospect.clip_w,
+        prospect.availability,
+    )  # fmt: skip
