@@ -21,17 +21,20 @@ from planner.engine.duty import (
     Prospect,
     Rig,
     cable_loss,
+    delivery_friction,
     delivery_head_m,
     drawdown_m,
     full_flow_m3_h,
     prospect_of,
     riser_can_hang,
+    riser_friction,
     riser_head_m,
     speed_power_torque,
     start_power_w,
 )
 from planner.engine.room import (
     CABLE,
+    DELIVERY,
     OTHER,
     RISER,
     Place,
@@ -369,3 +372,18 @@ def loose_duty(prospect: Prospect, cap: float, ratio: float) -> Duty:
         FITS, 0.0, 0.0, cap, prospect.safe_m3_h, prospect.safe_limit, prospect.intake_m, ratio, prospect.clip_w,
         prospect.availability,
     )  # fmt: skip
+
+
+@kernel
+def take_part(kind: int, i: int, place: Place, desk: Record) -> None:
+    """Put the friction of a riser or delivery pipe on the desk; −1 takes it off."""
+    if kind == RISER and i >= 0:
+        riser_friction(place.market.risers[i], place.rules, place.well, desk)
+    elif kind == RISER:
+        for k in range(KNOTS):
+            desk.riser_m[k] = desk.fitting_m[k] = 0.0
+    elif kind == DELIVERY and i >= 0:
+        delivery_friction(place.market.deliveries[i], place.site, place.well, desk)
+    elif kind == DELIVERY:
+        for k in range(KNOTS):
+            desk.delivery_m[k] = 0.0

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine.balance import storage_of
-from planner.engine.bounds import arrays_up_to, largest_array_w
+from planner.engine.bounds import arrays_up_to, largest_array_w, take_part
 from planner.engine.cost import Market
 from planner.engine.design import no_designs
 from planner.engine.duty import (
@@ -31,7 +31,7 @@ from planner.engine.duty import (
 from planner.engine.light import Light
 from planner.engine.reach import largest_parts
 from planner.engine.room import DELIVERY, DEMAND, RISER, Place, Room, tank_for
-from planner.engine.search import search, take_part
+from planner.engine.search import search
 from planner.engine.site import Record, Records
 from planner.engine.volume import year_curves
 from planner.engine.weigh import COOLING_M_S, sleeve_needed, year_of

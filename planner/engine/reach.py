@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner.catalogue.arrays import SURFACE
 from planner.engine.balance import storage_of
-from planner.engine.bounds import arrays_up_to, largest_array_w
+from planner.engine.bounds import arrays_up_to, largest_array_w, take_part
 from planner.engine.duty import (
     FITS,
     KNOTS,
@@ -17,7 +17,6 @@ from planner.engine.duty import (
     riser_can_hang,
 )
 from planner.engine.room import DELIVERY, DEMAND, RISER, Place, Room, wanted_year
-from planner.engine.search import take_part
 from planner.engine.volume import year_curves
 from planner.engine.weigh import sleeve_needed, year_of
 from planner.physics.equation import kernel

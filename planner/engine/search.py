@@ -35,12 +35,10 @@ from planner.engine.duty import (
     Prospect,
     Rig,
     cable_ratio_of,
-    delivery_friction,
     fit_set,
     full_flow_m3_h,
     lay_heads,
     prospect_of,
-    riser_friction,
     well_limits,
 )
 from planner.engine.light import Light
@@ -339,18 +337,3 @@ def try_last(
             trial.meets = place.task.goal_m3 <= 0.0
             if weigh(rig, duty, prospect, place, price, one.first, one.last, storage, best, room):
                 copy_design(trial, best)
-
-
-@kernel
-def take_part(kind: int, i: int, place: Place, desk: Record) -> None:
-    """Put the friction of a riser or delivery pipe on the desk; −1 takes it off."""
-    if kind == RISER and i >= 0:
-        riser_friction(place.market.risers[i], place.rules, place.well, desk)
-    elif kind == RISER:
-        for k in range(KNOTS):
-            desk.riser_m[k] = desk.fitting_m[k] = 0.0
-    elif kind == DELIVERY and i >= 0:
-        delivery_friction(place.market.deliveries[i], place.site, place.well, desk)
-    elif kind == DELIVERY:
-        for k in range(KNOTS):
-            desk.delivery_m[k] = 0.0
