@@ -16,6 +16,7 @@ from planner.engine.cost import Market, rotor_stator_cost, rotor_stator_life_y
 from planner.engine.design import behind
 from planner.engine.duty import (
     FITS,
+    KNOTS,
     RELIEF_RATIO,
     Duty,
     Prospect,

@@ -25,7 +25,15 @@ import numpy as np
 
 from planner.catalogue.arrays import HELICAL, SURFACE
 from planner.engine.balance import Storage, storage_of
-from planner.engine.bounds import first_bound, least_pairs, list_candidates, look, loose_duty, part_count
+from planner.engine.bounds import (
+    first_bound,
+    least_pairs,
+    list_candidates,
+    look,
+    loose_duty,
+    part_count,
+    take_part,
+)
 from planner.engine.cost import Market
 from planner.engine.design import behind, strings_of
 from planner.engine.duty import (
