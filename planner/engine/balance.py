@@ -24,10 +24,8 @@ Floats = NDArray[np.float64]
 # Volumes (m3 of the mean day, at the tank inlet) and running hours of the months of a year, water used, and whether a
 # month has a curve of its own.
 YEAR = np.dtype([("volume", "f8", 12), ("hours", "f8", 12), ("used", "f8", 12), ("own", "i8", 12)])
-# By month and kind of day, m3: pumped and wanted on a day, and what all counted days together are short of; of up to three
-# years that are balanced side by side.
-YEARS = 3
-LEDGER = np.dtype([(name, "f8", (12 * MOST_KINDS, YEARS)) for name in ("pumped", "wanted", "short")])
+# By month and kind of day, m3: pumped, and what all counted days together are short of; by month: wanted on each day.
+LEDGER = np.dtype([(name, "f8", 12 * MOST_KINDS) for name in ("pumped", "short")] + [("wanted", "f8", 12)])
 
 
 class Storage(NamedTuple):
@@ -49,64 +47,56 @@ def storage_of(site: Record, tank_m3: float) -> Storage:
 
 @kernel
 def balance(light: Light, over_m3: float, ledger: Record) -> None:
-    """What the counted days of each kind are short of, together, into the ledger, from what is pumped and wanted.
-
-    Three years side by side: each day waits for the day before it, so that the other two cost little.
-    """
-    pumped, wanted, short = ledger.pumped, ledger.wanted, ledger.short
-    for i in range(short.shape[0]):
-        short[i, 0] = short[i, 1] = short[i, 2] = 0.0
-    stored_0 = stored_1 = stored_2 = 0.5 * over_m3
-    for n in range(light.day.size):
-        i = light.day[n]
-        left_0 = stored_0 + (pumped[i, 0] - wanted[i, 0])
-        left_1 = stored_1 + (pumped[i, 1] - wanted[i, 1])
-        left_2 = stored_2 + (pumped[i, 2] - wanted[i, 2])
-        if n >= light.month.warm_up:
-            short[i, 0] += max(-left_0, 0.0)
-            short[i, 1] += max(-left_1, 0.0)
-            short[i, 2] += max(-left_2, 0.0)
-        stored_0 = min(max(left_0, 0.0), over_m3)
-        stored_1 = min(max(left_1, 0.0), over_m3)
-        stored_2 = min(max(left_2, 0.0), over_m3)
+    """What the counted days of each kind are short of, together, into the ledger, from what is pumped and wanted."""
+    for i in range(ledger.short.size):
+        ledger.short[i] = 0.0
+    stored = 0.5 * over_m3
+    for span in range(light.spans.shape[0]):
+        m, counted = light.spans[span, 0], light.spans[span, 3]
+        wanted = ledger.wanted[m]
+        for n in range(light.spans[span, 1], light.spans[span, 2]):
+            i = light.day[n]
+            left = stored + (ledger.pumped[i] - wanted)
+            if counted:
+                ledger.short[i] += max(-left, 0.0)
+            stored = min(max(left, 0.0), over_m3)
 
 
 @kernel
-def best_month(light: Light, m: int, wanted_m3: float, over_m3: float, ledger: Record) -> float:
-    """Water used on the mean day of a month, m3, if the tank is full whenever the month begins; first year only."""
-    short, stored = 0.0, over_m3
-    for n in range(light.runs.shape[1]):
-        i = light.runs[m, n]
-        if i < 0:
-            stored = over_m3
+def best_month(light: Light, m: int, over_m3: float, ledger: Record) -> float:
+    """Water used on the mean day of a month, m3, if the tank is full whenever the month begins."""
+    short = 0.0
+    for span in range(light.spans.shape[0]):
+        if light.spans[span, 0] != m or not light.spans[span, 3]:
             continue
-        left = stored + (ledger.pumped[i, 0] - wanted_m3)
-        short += max(-left, 0.0)
-        stored = min(max(left, 0.0), over_m3)
-    return wanted_m3 - short / light.month.counted[m]
+        stored = over_m3
+        for n in range(light.spans[span, 1], light.spans[span, 2]):
+            left = stored + (ledger.pumped[light.day[n]] - ledger.wanted[m])
+            short += max(-left, 0.0)
+            stored = min(max(left, 0.0), over_m3)
+    return ledger.wanted[m] - short / light.month.counted[m]
 
 
 @kernel
 def enter(
     light: Light, w: int, m: int, array_w: float, curve: Record, duty: Duty, safe_m3: float, wanted_m3: float,
-    ledger: Record, year: int,
+    ledger: Record,
 ) -> None:  # fmt: skip
-    """Enter a month of a year into the ledger: what each kind of day pumps, and what is wanted of it."""
+    """Enter a month into the ledger: what each kind of day pumps, and what is wanted of it."""
+    ledger.wanted[m] = wanted_m3
     first = m * MOST_KINDS
-    kinds_of_day(light, w, m, array_w, curve, duty.availability, ledger.pumped[first : first + MOST_KINDS, year])
+    kinds_of_day(light, w, m, array_w, curve, duty.availability, ledger.pumped[first : first + MOST_KINDS])
     for i in range(first, first + light.month.kinds[m]):
-        ledger.pumped[i, year] = min(ledger.pumped[i, year], safe_m3)
-        ledger.wanted[i, year] = wanted_m3
+        ledger.pumped[i] = min(ledger.pumped[i], safe_m3)
 
 
 @kernel
-def taken(light: Light, m: int, ledger: Record, year: int) -> float:
+def taken(light: Light, m: int, ledger: Record) -> float:
     """Water used on the mean day of a month, m3, after the balance."""
-    first = m * MOST_KINDS
     short = 0.0
-    for i in range(first, first + light.month.kinds[m]):
-        short += ledger.short[i, year]
-    return ledger.wanted[first, year] - short / light.month.counted[m]
+    for i in range(m * MOST_KINDS, m * MOST_KINDS + light.month.kinds[m]):
+        short += ledger.short[i]
+    return ledger.wanted[m] - short / light.month.counted[m]
 
 
 @kernel
@@ -118,19 +108,16 @@ def water_used(
     hours and water used of the months into `year`. Arguments as in `pump_year`."""
     site = rig.site
     pump_year(rig, duty, slip_factor, light, w, array_w, share, at_demand, own, year)
-    even = True  # no day falls short: nothing to carry over
     for m in range(12):
         wanted = min(share * site.demand_m3_day[m], storage.day_m3)
         year.used[m] = min(wanted, year.volume[m])
         if rig.rules.daily:
             curve = own[m] if year.own[m] else at_demand[m]
-            enter(light, w, m, array_w, curve, duty, site.safe_volume_m3_day, wanted, ledger, 0)
-            for i in range(m * MOST_KINDS, m * MOST_KINDS + light.month.kinds[m]):
-                even = even and ledger.pumped[i, 0] >= wanted
-    if rig.rules.daily and not even:
+            enter(light, w, m, array_w, curve, duty, site.safe_volume_m3_day, wanted, ledger)
+    if rig.rules.daily:
         balance(light, storage.over_m3, ledger)
         for m in range(12):
-            year.used[m] = taken(light, m, ledger, 0)
+            year.used[m] = taken(light, m, ledger)
     used = demanded = 0.0
     worst = 1.0
     for m in range(12):

@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from planner.catalogue.arrays import HELICAL, SURFACE
-from planner.engine.balance import Storage, best_month, enter, storage_of
+from planner.engine.balance import Storage, best_month, enter, storage_of, water_used
 from planner.engine.cost import Market, rotor_stator_cost, rotor_stator_life_y
 from planner.engine.design import behind
 from planner.engine.duty import (
@@ -36,7 +36,9 @@ from planner.engine.duty import (
 from planner.engine.room import (
     CABLE,
     DELIVERY,
+    DEMAND,
     OTHER,
+    OWN,
     RISER,
     Place,
     Room,
@@ -175,26 +177,27 @@ def may_do(
     if not (daily and place.rules.daily):
         return True
     most = min(place.site.demand_m3_day[m], storage.day_m3)
-    enter(place.light, w, m, array_w, curve, duty, place.site.safe_volume_m3_day, most, room.ledger, 0)
-    return best_month(place.light, m, most, storage.over_m3, room.ledger) >= wanted
+    safe = place.site.safe_volume_m3_day
+    enter(place.light, w, m, array_w, curve, duty, safe, most, room.ledger)
+    return best_month(place.light, m, storage.over_m3, room.ledger) >= wanted
 
 
 @kernel
-def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room: Room) -> int:
+def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room: Room, close: bool) -> int:
     """Arrays and tanks with which pump j could come before the best, cheapest first; how many.
 
-    A candidate's price is that with the cheapest pipes and cable and the shallowest intake, and with the fewest pairs
-    of rotor and stator. Its water is all that is wanted, or what its energy lifts at most.
+    A candidate's price is that with the cheapest pipes and cable and the shallowest intake, its pairs what rotors and
+    stators cost at least. Its water is all that is wanted, or what the months give at most. Where a goal is set,
+    `close` leaves out the arrays that miss it without friction; else the largest array and tank are tried only.
     """
     site, market, task, rules = place.site, place.market, place.task, place.rules
     pump, drive = market.pumps[j], market.drives[market.pumps[j].drive]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
     free = loose_duty(prospect, prospect.top_m3_h, 0.0)
     meeting = place.task.goal_m3 <= 0.0
-    share = rules.reliability_month if meeting else 1.0
-    year_curves(rig, free, pump.slip_life_factor, share, room.curves[OTHER])
+    year_curves(rig, free, pump.slip_life_factor, rules.reliability_month if meeting else 0.0, room.curves[OTHER])
     if not meeting:
-        lift_water(pump, drive, place)
+        year_curves(rig, free, pump.slip_life_factor, 1.0, room.curves[DEMAND])
     least = pump.worth + site_worth(site, rules) + list_parts(pump, drive, place, room.parts)
     sleeve, _ = sleeve_at(pump, site, prospect.top_m3_h)
     if sleeve < 0:  # not even at its highest flow
@@ -217,6 +220,8 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
                         high = middle
                     else:
                         low = middle + 1
+            elif count > 0 and (close or tank == market.tanks.size - 1):
+                low = goal_reached(rig, free, place, w, strings, count, storage, room, close)
             for i in range(low, count):
                 watts = strings[i].array_wp
                 price = least + market.tanks[tank].worth + market.modules[w].worth * watts
@@ -232,7 +237,7 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
                     if not will:
                         continue
                 else:
-                    used, water = lifted_water(watts, place)
+                    used, water = month_water(free, place, w, watts, room.curves[OTHER], storage)
                     if used < place.task.goal_m3 or behind(price / water, watts, j, best):
                         continue
                 pairs = 0.0
@@ -257,6 +262,44 @@ def copy_candidate(a: Record, b: Record) -> None:
     b.tank, b.module, b.strings = a.tank, a.module, a.strings
     b.array_wp, b.price, b.pairs, b.water, b.done = a.array_wp, a.price, a.pairs, a.water, a.done
     b.first, b.last = a.first, a.last
+
+
+@kernel
+def goal_reached(
+    rig: Rig, free: Duty, place: Place, w: int, strings: Records, count: int, storage: Storage, room: Room, close: bool
+) -> int:
+    """The first of so many arrays that reaches the goal without friction; `count` where none does, and, unless
+    `close`, 0 where the largest does."""
+    low, high = 0 if close else count - 1, count
+    slip, array = rig.pump.slip_life_factor, count - 1
+    while low < high:
+        used, _, _ = water_used(
+            rig, free, slip, place.light, w, strings[array].array_wp * place.task.aged, 1.0, room.curves[DEMAND],
+            room.curves[OWN], storage, room.year, room.ledger,
+        )  # fmt: skip
+        if used >= place.task.goal_m3:
+            high = array
+        else:
+            low = array + 1
+        array = (low + high) // 2
+    return low if close or low == count else 0
+
+
+@kernel
+def month_water(
+    free: Duty, place: Place, w: int, watts: float, curves: Records, storage: Storage
+) -> tuple[float, float]:
+    """The most water of the design year, m3 at the tank inlet, and of the horizon, present value at the tap, by the
+    months' means at the rest level."""
+    task, site = place.task, place.site
+    first = design = last = 0.0
+    for m in range(12):
+        volume, _ = mean_day(place.light, w, m, watts * task.aged, curves[m])
+        volume = min(free.availability * volume, storage.day_m3)
+        first += DAYS[m] * min(task.first * site.demand_m3_day[m], storage.day_m3)
+        design += DAYS[m] * min(site.demand_m3_day[m], volume)
+        last += DAYS[m] * min(task.last * site.demand_m3_day[m], volume)
+    return design, present(place.rules, first, design, last)
 
 
 @kernel
@@ -351,7 +394,7 @@ def look(j: int, place: Place, best: Record, room: Room) -> float:
     if prospect.rule != FITS or (pump.family == HELICAL and least_head_pa(place) > pump.pressure_limit_pa):
         return np.inf
     least = np.inf
-    for c in range(list_candidates(j, prospect, place, best, room)):
+    for c in range(list_candidates(j, prospect, place, best, room, False)):
         one = room.candidates[c]
         least = min(least, (one.price + one.pairs) / one.water)
     return least

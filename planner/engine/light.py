@@ -25,7 +25,7 @@ MOST_KINDS = 31  # of a month: ten kinds of day, or the days of a weather file
 
 
 STEP = np.dtype([("power", "f8"), ("hours", "f8"), ("energy", "f8"), ("kind", "i8")])
-MONTH = np.dtype([("hours", "f8", 12), ("kinds", "i8", 12), ("counted", "i8", 12), ("warm_up", "i8")])
+MONTH = np.dtype([("hours", "f8", 12), ("kinds", "i8", 12), ("counted", "i8", 12)])
 BUCKETS = 256
 
 
@@ -37,16 +37,16 @@ class Light(NamedTuple):
     first   (modules, 12, BUCKETS + 1) steps above the upper end of each of BUCKETS equal parts of the highest power:
             where to begin to look for a power
     month   one MONTH: hours of the mean day that a step stands for; kinds of day, each as likely as the others; days
-            of the order that are counted, and how many come before the first of them
+            of the order that are counted
     day     (days,) the order of days: month × MOST_KINDS + kind
-    runs    (12, …) the counted days of each month likewise, −1 before each run of them and at the end
+    spans   (…, 4) spans of days of one month, in order: month, first day, day after the last, whether they are counted
     """
 
     steps: NDArray[np.void]
     first: Integers
     month: Record
     day: NDArray[np.int16]
-    runs: NDArray[np.int16]
+    spans: Integers
 
 
 class Plane(NamedTuple):
@@ -91,23 +91,18 @@ def light(sky: Sky, days: Days, plane: Plane, gammas: Floats, array: Array) -> L
     steps["energy"][..., 1:] = np.cumsum(falling[..., :lit] * sky.hours[None, :, None], axis=-1)
     steps["kind"][..., :lit] = np.take_along_axis(sky.kind[None], order, axis=-1)[..., :lit]
     month = np.zeros(1, MONTH).view(np.recarray)[0]
-    month.hours[:], month.kinds[:], month.warm_up = sky.hours, sky.kinds, days.warm_up
+    month.hours[:], month.kinds[:] = sky.hours, sky.kinds
     month.counted[:] = np.bincount(days.month[days.warm_up :], minlength=12)
-    return Light(steps, _first(steps["power"]), month, *_order(days))
+    place = (days.month * MOST_KINDS + days.kind).astype(np.int16)
+    return Light(steps, _first(steps["power"]), month, place, _spans(days))
 
 
-def _order(days: Days) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
-    """The days in order, and by month with a mark before each run."""
-    day = (days.month * MOST_KINDS + days.kind).astype(np.int16)
-    counted, month = day[days.warm_up :], days.month[days.warm_up :]
-    runs = []
-    for m in range(12):
-        at = np.flatnonzero(month == m)
-        runs.append(np.insert(counted[at], np.flatnonzero(np.diff(at, prepend=-9) > 1), -1))
-    room = np.full((12, max(run.size for run in runs) + 1), -1, np.int16)
-    for m, run in enumerate(runs):
-        room[m, : run.size] = run
-    return day, room
+def _spans(days: Days) -> Integers:
+    """Spans of days of one month, in order, cut where counting begins."""
+    starts = np.flatnonzero(np.diff(days.month, prepend=-1) != 0)
+    starts = np.unique(np.append(starts, days.warm_up))
+    stops = np.append(starts[1:], days.month.size)
+    return np.stack([days.month[starts], starts, stops, starts >= days.warm_up], axis=1).astype(np.int64)
 
 
 @kernel

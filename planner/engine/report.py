@@ -164,15 +164,18 @@ def perform(design: Record, site: Record, light: Light, market: Market, rules: R
 
 @kernel
 def short_days(light: Light, over_m3: float, ledger: Record) -> float:
-    """Share of the counted days that get less than 0.8 of what is wanted, by the ledger's first year."""
-    stored, short = 0.5 * over_m3, 0
-    for n in range(light.day.size):
-        i = light.day[n]
-        left = stored + (ledger.pumped[i, 0] - ledger.wanted[i, 0])
-        if n >= light.month.warm_up and -left > SHORT_SHARE * ledger.wanted[i, 0]:
-            short += 1
-        stored = min(max(left, 0.0), over_m3)
-    return short / (light.day.size - light.month.warm_up)
+    """Share of the counted days that get less than 0.8 of what is wanted."""
+    stored, short, counted = 0.5 * over_m3, 0, 0
+    for span in range(light.spans.shape[0]):
+        m = light.spans[span, 0]
+        if light.spans[span, 3]:
+            counted += light.spans[span, 2] - light.spans[span, 1]
+        for n in range(light.spans[span, 1], light.spans[span, 2]):
+            left = stored + (ledger.pumped[light.day[n]] - ledger.wanted[m])
+            if light.spans[span, 3] and -left > SHORT_SHARE * ledger.wanted[m]:
+                short += 1
+            stored = min(max(left, 0.0), over_m3)
+    return short / counted
 
 
 @kernel

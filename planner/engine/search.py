@@ -111,7 +111,7 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
     prospect = prospect_of(pump, drive, site, rules, place.well, room.bare)
     if prospect.rule != FITS:
         return
-    count = list_candidates(j, prospect, place, best, room)
+    count = list_candidates(j, prospect, place, best, room, True)
     for k in range(KNOTS):
         room.desk.flow[k] = room.bare.flow[k]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
@@ -128,7 +128,8 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
             storage = storage_of(site, market.tanks[one.tank].volume_m3)
             one.done = 1
             year_curves(rig, free, pump.slip_life_factor, 1.0, room.curves[DEMAND])
-            if not enough(rig, free, place, one.module, one.array_wp, storage, room):
+            meeting = place.task.goal_m3 <= 0.0
+            if meeting and not enough(rig, free, place, one.module, one.array_wp, storage, room):
                 continue
             # First with all that is wanted in the first and the last year, then with what they give.
             one.first = wanted_year(site, place.task.first, storage.day_m3)
