@@ -135,7 +135,7 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
             one.first = wanted_year(site, place.task.first, storage.day_m3)
             one.last = wanted_year(site, place.task.last, storage.day_m3)
             water, pairs = loose_water(
-                c, rig, free, prospect, place, 0.0, one.water, one.pairs, storage, best, j, room
+                c, rig, free, prospect, place, 0.0, one.water, one.pairs, storage, True, best, j, room
             )  # fmt: skip
             if water > 0.0:
                 more = rules.water_first * one.first + rules.water_last * one.last
@@ -157,13 +157,14 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
 @kernel
 def loose_water(
     c: int, rig: Rig, duty: Duty, prospect: Prospect, place: Place, extra: float, water: float, pairs: float,
-    storage: Storage, best: Record, j: int, room: Room,
+    storage: Storage, worn: bool, best: Record, j: int, room: Room,
 ) -> tuple[float, float]:  # fmt: skip
     """The most water that candidate c gives with at least the friction at hand, and the least that its rotors and
     stators cost; no water when it cannot come before the best. The curves DEMAND are those of the set at hand.
 
     extra          what the pipes add to the candidate's price
     water, pairs   what is known of both
+    worn           whether wear is looked at too
     """
     one = room.candidates[c]
     used = year_of(rig, duty, place, one.module, one.array_wp, 0, DEMAND, storage, room.year, room)
@@ -173,7 +174,7 @@ def loose_water(
     price = one.price + extra
     if behind((price + pairs) / water, one.array_wp, j, best):
         return 0.0, pairs
-    if rig.pump.family == HELICAL and place.task.goal_m3 <= 0.0:
+    if worn and rig.pump.family == HELICAL and place.task.goal_m3 <= 0.0:
         year_of(rig, duty, place, one.module, one.array_wp, 3, OTHER, storage, room.other, room)
         limit = worn_out_slip(rig.pump, place.site, place.rules, room.year, room.other)
         if limit < np.inf:
@@ -293,7 +294,7 @@ def node(
             drawn = True
         storage = storage_of(place.site, place.market.tanks[one.tank].volume_m3)
         water, pairs = loose_water(
-            c, rig, duty, prospect, place, extra, water, pairs, storage, best, j, room
+            c, rig, duty, prospect, place, extra, water, pairs, storage, riser < 0, best, j, room
         )  # fmt: skip
         room.known[row, c].water, room.known[row, c].pairs = water, pairs
         if water > 0.0:
