@@ -34,17 +34,7 @@ def bill_of_quantities(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chose
     """Every line with quantity, unit price and amount; sums, contingency and tax."""
     row, rules, design = opened.row, sized.rules, chosen.design
     programme = opened.plan.programme
-    price, life = engine.bill(
-        design.pump,
-        design.module,
-        design.array_wp,
-        chosen.done.duty,
-        design.sleeve,
-        design.tank,
-        sized.site,
-        rules,
-        sized.market,
-    )
+    price, life = engine.bill(design, chosen.done.duty.intake_m, sized.site, rules, sized.market)
     sheet.section(f"Bill of quantities, {programme.currency} of {programme.price_year}")
     boundary = {item: where for item, where, _ in engine.ITEMS}
     lines = _lines(opened, sized, chosen, price)
@@ -123,7 +113,7 @@ def _lines(opened: Opened, sized: Sized, chosen: Chosen, price: engine.Floats) -
         Line("mounting", mounting, watts, "Wp", mounting_price, mounting_key),
         Line("array wiring", "array wiring", watts, "Wp", p.dc_wiring_wp, "dc_wiring_wp"),
         Line("isolators and fuses", "isolators and fuses", 1, "site", p.dc_wiring_site, "dc_wiring_site"),
-        Line("riser", "riser", duty.intake_m, "m", riser, c.riser_ids[duty.riser]),
+        Line("riser", "riser", duty.intake_m, "m", riser, c.riser_ids[design.riser]),
         Line("motor cable", "motor cable", motor_cable_m, "m", cable, f"cable {n(chosen.cable['mm2'])} mm2"),
         Line("valves or suction set", "valves or suction set", 1, "set", valves, which),
         Line(
@@ -147,7 +137,9 @@ def _lines(opened: Opened, sized: Sized, chosen: Chosen, price: engine.Floats) -
             p.installation_helical,
             "installation_helical",
         ),
-        Line("delivery pipe", "delivery pipe", float(site.pipe_length_m), "m", delivery, c.delivery_ids[duty.delivery]),
+        Line(
+            "delivery pipe", "delivery pipe", float(site.pipe_length_m), "m", delivery, c.delivery_ids[design.delivery]
+        ),
         Line("tank on stand", f"tank on stand, {n(chosen.tank_m3)} m3", 1, "each", tank, "tanks of the catalogue"),
         Line("fence", "fence, fixed part", 1, "site", p.fence_site, "fence_site"),
         Line("fence", "fence, by the array", watts, "Wp", p.fence_wp, "fence_wp"),

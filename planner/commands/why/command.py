@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from planner.commands.why import bill, drawdown, hour, money, point, pump, reading, rules, sun, water, well
+from planner.commands.why import (
+    bill,
+    days,
+    drawdown,
+    families,
+    hour,
+    money,
+    months,
+    point,
+    pump,
+    reading,
+    rules,
+    sun,
+    water,
+    well,
+)
 from planner.commands.why.opened import Chosen, Opened, Sized, open_row
 from planner.commands.why.sheet import Sheet, n
 from planner.texts import of_kind
@@ -35,9 +50,9 @@ def why(folder: Path, wanted: str) -> str:
             _design(sheet, opened, sized, chosen)
         elif opened.row["engine_status"] == "installed":
             sheet.section("The installed set")
-            sheet.text(f"The set that stands here, {opened.row['pump_id']}, gives no water at this head.")
+            sheet.text(f"The set that stands here, {opened.row['pump_id']}, gives no water here.")
         if opened.row["engine_status"] != "installed":
-            money.families(sheet, opened, sized)
+            families.families(sheet, opened, sized)
     reading.decision(sheet, opened)
     sheet.section("Read first")
     for caution in of_kind("caution"):
@@ -53,8 +68,9 @@ def _design(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
         rules.rules(sheet, opened, sized, chosen, year)
     point.operating_point(sheet, opened, sized, chosen)
     water.design_month(sheet, opened, sized, chosen, year)
-    water.twelve_months(sheet, opened, sized, chosen, year)
-    water.low_sun(sheet, opened, sized, chosen)
+    days.day_by_day(sheet, opened, sized, chosen, year)
+    months.twelve_months(sheet, opened, sized, chosen, year)
+    months.low_sun(sheet, opened, sized, chosen)
     if opened.row["engine_status"] == "installed":
         sheet.text("The set stands already and is taken as it is: rules of choosing, cost and rank are not for it.")
         return

@@ -1,23 +1,17 @@
-"""Replacements, upkeep, life-cycle cost, water over the horizon, the cost of a cubic metre, and the other families."""
+"""Replacements, upkeep, life-cycle cost, water over the horizon, and the cost of a cubic metre."""
 
 from __future__ import annotations
 
 import math
 
-import numpy as np
-
-from planner.catalogue.arrays import FAMILIES, HELICAL
-from planner.choice.design_checks import UNITS
+from planner.catalogue.arrays import HELICAL
 from planner.commands.why.bill import Bill
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, n
 from planner.commands.why.water import Year, year_of
+from planner.commands.why.wear import pair_life
 from planner.engine import cost as engine
-from planner.engine import search
-from planner.engine.duty import FITS, RULES, dynamic_heads_m
-from planner.engine.volume import curves_of, monthly_volumes, no_curves
 from planner.physics.money import annuity_factor, capital_recovery_factor, discount_factor, residual_factor
-from planner.texts import sentence, texts
 
 ROUNDING = 1e-9  # a life that divides the horizon up to rounding is taken to divide it
 
@@ -45,7 +39,7 @@ def later_costs(
         later_equipment += paid if i < engine.EQUIPMENT_ITEMS else 0.0
     pairs = 0.0
     if chosen.pump["family"] == HELICAL:
-        life = _pair_life(sheet, opened, sized, chosen, year)
+        life = pair_life(sheet, sized, chosen, year)
         cost = float(chosen.pump["rotor_stator_price"])
         for at in _pair_years(life, float(chosen.pump["life_y"]), horizon):
             factor = float(discount_factor(rate, at))
@@ -134,59 +128,6 @@ def _pair_years(life: float, pump_life: float, horizon: float) -> list[float]:
     return years
 
 
-def _pair_life(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year: Year) -> float:
-    """Years a rotor and stator last: hours, calendar, or slip that makes a month fall short."""
-    pump, rules, site, design = chosen.pump, sized.rules, sized.site, chosen.design
-    slip = math.inf
-    if design.meets:
-        flows, heads = dynamic_heads_m(
-            chosen.done.duty, site, rules, sized.well, sized.market.risers, sized.market.deliveries
-        )
-        old = (pump, chosen.drive, chosen.done.duty, site, rules, sized.well.density_kg_m3, pump["slip_end_factor"])
-        demand, at_end, settled = site.demand_m3_day, np.empty(12), no_curves()
-        curves = curves_of(*old, demand, flows, heads)
-        monthly_volumes(
-            *old, flows, heads, curves, demand, sized.light, chosen.design.module, year.array_w, settled, at_end,
-            np.empty(12),
-        )  # fmt: skip
-        slip = float(search.worn_out_slip(pump, site, rules, year.volumes, at_end))
-    sand = 0.0 if math.isnan(site.sand_mg_l) else float(site.sand_mg_l)
-    clean, wear, cap = (float(pump[name]) for name in ("hours_life", "wear_sand_mg_l", "rotor_stator_cap_y"))
-    hours_day = float(search.days_mean(year.running))
-    by_hours = clean / (1 + sand / wear) / max(hours_day * 365, 1.0)
-    sheet.result(
-        "rotor and stator, life by hours",
-        "hours in clean water / (1 + sand / wear) / hours a year",
-        f"{n(clean)} / (1 + {n(sand)} / {n(wear)}) / ({n(hours_day)} × 365)",
-        by_hours,
-        "years",
-        "catalogue; sand of the inventory",
-    )
-    bounds = [n(by_hours), n(cap)]
-    end = float(pump["slip_end_factor"])
-    if slip < end:
-        worn = by_hours * (slip - 1) / (end - 1)
-        sheet.result(
-            "life until a month falls short",
-            "life by hours × (slip at the limit - 1) / (slip at the end - 1), slip rising in a straight line from new",
-            f"{n(by_hours)} × ({n(slip)} - 1) / ({n(end)} - 1)",
-            worn,
-            "years",
-            "slip at the limit: between mid-life and the end, where the first month of the mean year has only "
-            "equipment.reliability_worst_month of its demand",
-        )
-        bounds.append(n(worn))
-    life = float(engine.rotor_stator_life_y(pump, site.sand_mg_l, hours_day, slip))
-    return sheet.result(
-        "rotor and stator, life",
-        "least of these and the calendar cap, at least a year",
-        f"max(min({', '.join(bounds)}), 1)",
-        life,
-        "years",
-        "bought on that clock, restarted with each pump; none in the year before a new pump or the horizon",
-    )
-
-
 def _upkeep(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, bill: Bill) -> tuple[float, float]:
     p, currency, array_wp = opened.catalogue.prices, opened.plan.programme.currency, chosen.design.array_wp
     upkeep, upkeep_equipment = (
@@ -226,7 +167,8 @@ def horizon_water(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, ye
     sheet.section("Water over the horizon")
     sheet.text(
         f"Demand grows by {n(site.growth)} a year and the array ages by {n(rules.ageing_year)} a year; volumes of year "
-        f"1, the design year {design_year:.0f} and the last, {horizon}, are worked out as above. D, V and U, m3 a day:"
+        f"1, the design year {design_year:.0f} and the last, {horizon}, are worked out as above, U from the same days "
+        "with the same tank. D, V and U, m3 a day:"
     )
     heads = ("month", *(f"{name} y{at:.0f}" for at in (1.0, design_year, horizon) for name in "DVU"))
     months = []
@@ -249,7 +191,7 @@ def horizon_water(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, ye
     sheet.table(("year", "U m3", "at the tap", "factor", "present m3"), rows)
     exact = float(engine.present_volume(first.used_m3_year, middle.used_m3_year, last.used_m3_year, rules))
     agree("present volume", total, exact * (1 - rules.losses))
-    agree("present volume", total, chosen.design.present_m3)
+    agree("present volume", total, float(chosen.design.present_m3))
     sheet.value("present volume at the tap, their sum", f"{n(total)} m3")
     return total
 
@@ -286,42 +228,3 @@ def cost_of_water(sheet: Sheet, opened: Opened, lifecycle: float, fitted: float,
     )
     rank = "none: only `equip` sites have one" if math.isnan(row["rank"]) else f"{row['rank']:.0f} by this cost"
     sheet.value("rank", rank)
-
-
-def families(sheet: Sheet, opened: Opened, sized: Sized) -> None:
-    """The best of each family, or the rule that stopped it with value and limit."""
-    row, currency = opened.row, opened.plan.programme.currency
-    sheet.section("Pump families")
-    for family, name in enumerate(FAMILIES):
-        cost, rule = float(sized.choice.best_cost[family]), int(sized.choice.rule[family])
-        words = texts()[name][1]
-        if math.isfinite(cost):
-            agree(f"cost of {name}", cost, float(row[f"cost_{name}_per_m3"]))
-            mark = ", chosen" if row["pump_family"] == name else ""
-            sheet.value(words, f"best design {n(cost)} {currency}/m3{mark}")
-        elif rule > FITS:
-            unit, operator = UNITS[RULES[rule]]
-            value, limit = float(sized.choice.value[family]), float(sized.choice.limit[family])
-            sheet.value(
-                words,
-                f"stopped by {RULES[rule]}: {n(value)} {operator} {n(limit)} {unit.strip('1')} fails. "
-                f"{sentence(RULES[rule], name, value, limit)}",
-                "of its pumps, that which came furthest",
-            )
-        elif rule == FITS:
-            sheet.value(
-                words,
-                "can be built, but gives too little water to compete: designs compete that meet the demand in a year "
-                f"of low sun, or where none does, give {n(search.LIMITED_SHARE)} of the most water of the mean year",
-            )
-        else:
-            sheet.value(words, "no pump of the catalogue or not allowed", "equipment.families")
-    margin = float(row["family_margin"])
-    if not math.isnan(margin):
-        own = float(row["cost_per_m3"])
-        sheet.result(
-            "next family over the chosen one",
-            "its cost / the chosen one's",
-            f"{n((1 + margin) * own)} / {n(own)}",
-            1 + margin,
-        )

@@ -17,12 +17,14 @@ from planner import __version__, chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice.ranking import rank
 from planner.commands.why.sheet import agree
-from planner.engine.assess import Context, assess, make_context, site_record
+from planner.engine.assess import Context, assess, make_context, site_record, sized
+from planner.engine.balance import Storage, storage_of
+from planner.engine.choose import Choice
 from planner.engine.cost import Market
-from planner.engine.duty import Well, well_limits
+from planner.engine.duty import Rig, Well, well_limits
 from planner.engine.light import Light, Plane
-from planner.engine.report import Performance, perform
-from planner.engine.search import Choice, Design, search
+from planner.engine.report import Performance
+from planner.engine.room import Room, make_room
 from planner.engine.site import Record
 from planner.engine.sun import Climate
 from planner.errors import Fault, InternalError, OutputError
@@ -38,8 +40,11 @@ TABLES = ("sites.parquet", "checks.parquet", "findings.csv")
 class Chosen:
     """The design of a site, what it does, and the rows of the catalogue that it is made of."""
 
-    design: Design
+    design: Record  # of engine.design.DESIGN
     done: Performance
+    rig: Rig  # in its well, its pipes' friction on the desk
+    bare: Record  # the desk of the pump without pipes
+    storage: Storage
     pump: Record
     drive: Record
     module: Record
@@ -61,7 +66,7 @@ class Sized:
     choice: Choice
     market: Market
     rules: Record
-    chosen: Chosen | None  # None where no design can be built
+    chosen: Chosen | None  # None where no design can be built, or the set that stands lifts no water
 
 
 @dataclass(frozen=True)
@@ -222,22 +227,30 @@ def _size(table: pd.DataFrame, number: int, context: Context) -> Sized | None:
     plane = skies.plane(climate, site, float(sites.existing_tilt_deg[0]) if installed >= 0 else np.nan)
     light = skies.light(climate, plane)
     array_w = float(sites.existing_array_wp[0]) if installed >= 0 else 0.0
-    choice = search(site, light, market, rules, installed, array_w)
-    chosen, design = None, choice.chosen
-    if design.pump >= 0:
-        done, pump = perform(design, site, light, market, rules), market.pumps[design.pump]
-        chosen = Chosen(
-            design,
-            done,
-            pump,
-            market.drives[pump["drive"]],
-            market.modules[design.module],
-            market.risers[done.duty.riser],
-            market.deliveries[done.duty.delivery],
-            market.cables[done.duty.cable],
-            float(market.tanks[design.tank]["volume_m3"]),
-        )
+    room = make_room(market)
+    choice, done = sized(site, light, context, room, installed, array_w)
+    chosen = _chosen(choice.chosen, done, site, market, rules, room) if done is not None else None
     return Sized(site, climate, plane, light, well_limits(site), choice, market, rules, chosen)
+
+
+def _chosen(design: Record, done: Performance, site: Record, market: Market, rules: Record, room: Room) -> Chosen:
+    """The chosen design with its parts; the room is as `perform` left it."""
+    pump = market.pumps[design.pump]
+    drive, tank_m3 = market.drives[pump["drive"]], float(market.tanks[design.tank]["volume_m3"])
+    return Chosen(
+        design,
+        done,
+        Rig(pump, drive, site, rules, done.well, room.desk),
+        room.bare,
+        storage_of(site, tank_m3),
+        pump,
+        drive,
+        market.modules[design.module],
+        market.risers[design.riser],
+        market.deliveries[design.delivery],
+        market.cables[design.cable],
+        tank_m3,
+    )
 
 
 def _wrong(path: Path, place: str, found: str, expected: str) -> OutputError:

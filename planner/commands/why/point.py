@@ -6,8 +6,8 @@ import math
 
 from planner.catalogue.arrays import HELICAL
 from planner.catalogue.equipment import WATER_KG_M3
+from planner.commands.why.cap import pipe_limits_m3_h
 from planner.commands.why.opened import Chosen, Opened, Sized
-from planner.commands.why.rules import pipe_limits_m3_h
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, in_brackets, n
 from planner.engine import duty as engine
 from planner.physics.pipes import (
@@ -20,6 +20,8 @@ from planner.physics.pipes import (
 )
 from planner.physics.pumps import centrifugal_shaft_power_w, curve_shaft_power_w
 from planner.physics.water import GRAVITY_M_S2
+
+BETWEEN = 5e-4  # a curve is straight between its knots: its end may lie so far off the pump's own
 
 
 def operating_point(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
@@ -72,7 +74,7 @@ def operating_point(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) 
     else:
         _centrifugal(sheet, sized, chosen, flow, speed, torque)
     _power(sheet, sized, chosen, speed, torque, power)
-    if speed > 1 + 1e-9 or power > done.duty.clip_w * (1 + 1e-9):
+    if speed > 1 + BETWEEN or power > done.duty.clip_w * (1 + BETWEEN):
         sheet.text("That is more than the set can in this month: here its curve ends below the peak of the year.")
     hydraulic = well.density_kg_m3 * GRAVITY_M_S2 * flow / 3600 * done.head_m
     sheet.result(

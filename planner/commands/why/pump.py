@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from planner.catalogue.arrays import FAMILIES, HELICAL, SURFACE
 from planner.commands.why.opened import Chosen, Opened, Sized
-from planner.commands.why.rules import cap_before_cable
-from planner.commands.why.sheet import Sheet, agree, n
+from planner.commands.why.sheet import Sheet, n
 from planner.engine import duty as engine
 from planner.texts import texts
 
@@ -13,7 +12,7 @@ from planner.texts import texts
 def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     """What was chosen, with the numbers of the catalogue that follow-up steps use."""
     row, design, done, site, c = opened.row, chosen.design, chosen.done, sized.site, opened.catalogue
-    pump, drive, rules = chosen.pump, chosen.drive, sized.rules
+    pump, drive = chosen.pump, chosen.drive
     sheet.section("The set")
     family = texts()[FAMILIES[pump["family"]]][1].lower()
     name = c.pump_ids[design.pump]
@@ -100,39 +99,43 @@ def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
             "Wp",
             f"catalogue {module}",
         )
+    _parts(sheet, opened, sized, chosen)
+
+
+def _parts(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
+    """Pipes, cable, intake and tank."""
+    design, done, site, c = chosen.design, chosen.done, sized.site, opened.catalogue
+    searched = "chosen by the search"
+    if site.stands:
+        searched = "not in the inventory: taken as the cheapest that would do"
     for what, which, length in (
-        ("riser", c.riser_ids[done.duty.riser], done.duty.intake_m),
-        ("delivery pipe", c.delivery_ids[done.duty.delivery], float(site.pipe_length_m)),
+        ("riser", c.riser_ids[design.riser], done.duty.intake_m),
+        ("delivery pipe", c.delivery_ids[design.delivery], float(site.pipe_length_m)),
     ):
         pipe = chosen.riser if what == "riser" else chosen.delivery
         sheet.value(
             what,
             f"{which}, {n(length)} m long, bore {n(pipe['inside_mm'])} mm, class "
             f"{n(pipe['pressure_pa'] / 1e5)} bar, roughness {n(pipe['roughness_mm'])} mm",
-            "cheapest that meets velocity and pressure",
+            searched,
         )
-    sheet.value("motor cable", f"{n(chosen.cable['mm2'])} mm2", "smallest that meets the loss")
+    sheet.value("motor cable", f"{n(chosen.cable['mm2'])} mm2", searched)
     intake, submergence = done.duty.intake_m, float(site.submergence_m)
-    if pump["family"] == SURFACE:
+    if chosen.pump["family"] == SURFACE:
         submergence = engine.SURFACE_SUBMERGENCE_M
-    cap, surface = cap_before_cable(sized, chosen), pump["family"] == SURFACE
-    agree("intake", float(engine.intake_depth_m(site, sized.well, cap, surface)), intake)
-    top = sized.well.deepest_m + engine.drawdown_m(site, cap, True)
+    top = sized.well.deepest_m + engine.drawdown_m(site, done.duty.cap_m3_h, True)
     sheet.result(
         "intake",
         "planning level at the cap + submergence, whole metres, at most the deepest intake",
-        f"min(ceil({n(top)} + {n(submergence)}), {n(site.deepest_intake_m)})",
+        f"min(max(ceil({n(top, 10)} + {n(submergence)}), 1), {n(site.deepest_intake_m)})",
         intake,
         "m",
         "well.submergence_m; 1 m for a foot valve",
     )
-    wanted = rules.storage_share * min(float(site.demand_m3_day.max()), float(site.safe_volume_m3_day))
-    sheet.result(
-        "tank wanted",
-        "share × least of the largest D and V_safe",
-        f"{n(rules.storage_share)} × min({n(site.demand_m3_day.max())}, {n(site.safe_volume_m3_day)})",
-        wanted,
-        "m3",
-        "demand.storage_share",
-    )
-    sheet.value("tank", f"{n(chosen.tank_m3)} m3", "smallest of the catalogue that holds it, else the largest")
+    sheet.value("tank", f"{n(chosen.tank_m3)} m3", searched)
+    if not site.stands:
+        sheet.text(
+            "Pump, riser, delivery pipe, cable, array and tank are chosen together: of all sets that pass the rules "
+            "and give the water that is wanted, the one whose cubic metre costs least. Costs within 0.1 % count as "
+            "equal; then the smaller array decides."
+        )

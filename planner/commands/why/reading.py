@@ -94,6 +94,34 @@ def demand(sheet: Sheet, opened: Opened, month: int | None) -> None:
         rows.append((month_label(m, month), n(plan.season[m]), *watered, n(row[name])))
     heads = ("irrigation m3/d",) if by_month else ()
     sheet.table(("month", "factor", *heads, "D m3/d"), rows)
+    _storage_share(sheet, opened, base)
+
+
+def _storage_share(sheet: Sheet, opened: Opened, base: float) -> None:
+    """Share of a day's demand that goes through the tank, of the month with the largest demand."""
+    row, plan = opened.row, opened.plan.demand
+    written, name = float(row["storage_share"]), "storage share of a day, through the tank"
+    m = max(range(12), key=lambda one: float(row[monthly("demand")[one]]))
+    stated = row["demand_source"] == "stated"
+    stock = 0.0 if stated else _zero(row["livestock_tlu"]) * plan.livestock_l_tlu_day / 1000 * plan.season[m]
+    land = 0.0 if stated else _zero(row[monthly("irrigation_m3_day")[m]])
+    if stock == 0.0 and land == 0.0:
+        agree("storage share", plan.storage_share, written)
+        sheet.value(name, n(written), "demand.storage_share")
+        return
+    whole = base * plan.season[m] + (land if row["crop_used"] else 0.0)
+    people = whole - stock - land
+    shares = (plan.storage_share, plan.storage_share_livestock, plan.storage_share_irrigation)
+    uses = (people, stock, land)
+    agree("storage share", sum(use * share for use, share in zip(uses, shares, strict=True)) / whole, written)
+    sheet.result(
+        name,
+        f"(people's × share + livestock's × share + irrigation's × share) / all, in {MONTH_NAMES[m]}",
+        f"({' + '.join(f'{n(use)} × {n(share)}' for use, share in zip(uses, shares, strict=True))}) / {n(whole)}",
+        written,
+        "",
+        "demand.storage_share, storage_share_livestock, storage_share_irrigation; at the tap today",
+    )
 
 
 def _base(sheet: Sheet, opened: Opened) -> float:

@@ -44,7 +44,9 @@ def to_watts(sheet: Sheet, opened: Opened, sized: Sized, sky: Sky, m: int, step:
     net = max(gross * (1.0 - plan.wiring_loss * gross), 0.0)
     steps = power(sky, [sized.plane], np.array([gamma]), plan)[0, 0, m]
     agree("power of the step", net, float(steps[step]))
-    agree("energy of the month's steps", float(steps.sum() * sky.hours[m]), float(sized.light.energy[w, m, -1]))
+    agree(
+        "energy of the month's steps", float(steps.sum() * sky.hours[m]), float(sized.light.steps[w, m, -1]["energy"])
+    )
     sheet.result(
         "power of a watt of array",
         "power × (1 - wiring × power)",
@@ -62,7 +64,7 @@ def to_watts(sheet: Sheet, opened: Opened, sized: Sized, sky: Sky, m: int, step:
 
 def _on_the_plane(sheet: Sheet, sized: Sized, sky: Sky, m: int, step: int, albedo: float) -> float:
     """Beam, sky and ground on the plane of the array, W/m2."""
-    up, east, north, ghi, dhi, dni, extra = (float(part[m, step]) for part in sky[2:9])
+    up, east, north, ghi, dhi, dni, extra = (float(part[m, step]) for part in sky[4:11])
     tilt, facing = _facing(sheet, sized, up, east, north)
     beam = sheet.result("beam on the plane", "B_n × facing", f"{n(dni)} × {n(facing)}", dni * facing, "W/m2")
     bright = sheet.result("A, brightness around the sun", "B_n / I_0", f"{n(dni)} / {n(extra)}", dni / extra)
