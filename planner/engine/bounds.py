@@ -1,7 +1,7 @@
 """What no design of a pump can be better than: the bounds that let the search pass over most of them.
 
-Each is a plain inequality: energy at the best efficiency anywhere; the array that one month asks for when nothing is lost
-in pipes and cable; the fewest pairs of rotor and stator that wear can ask for.
+Each is a plain inequality: energy at the best efficiency anywhere; the array that one month asks for when nothing is
+lost in pipes and cable; the fewest pairs of rotor and stator that wear can ask for.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ from planner.engine.room import (
     CABLE,
     DELIVERY,
     DEMAND,
+    NO,
     OTHER,
     OWN,
     RISER,
@@ -216,7 +217,7 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
                 while low < high:
                     middle = (low + high) // 2
                     watts = strings[middle].array_wp
-                    if may_do(free, place, w, watts, m, room.curves[OTHER, m], storage, room, False):
+                    if may_do(free, place, w, watts, m, room.curves[OTHER, m], storage, room, NO):
                         high = middle
                     else:
                         low = middle + 1
@@ -394,7 +395,7 @@ def look(j: int, place: Place, best: Record, room: Room) -> float:
     if prospect.rule != FITS or (pump.family == HELICAL and least_head_pa(place) > pump.pressure_limit_pa):
         return np.inf
     least = np.inf
-    for c in range(list_candidates(j, prospect, place, best, room, False)):
+    for c in range(list_candidates(j, prospect, place, best, room, NO)):
         one = room.candidates[c]
         least = min(least, (one.price + one.pairs) / one.water)
     return least

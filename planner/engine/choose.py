@@ -30,7 +30,7 @@ from planner.engine.duty import (
 )
 from planner.engine.light import Light
 from planner.engine.reach import largest_parts
-from planner.engine.room import DELIVERY, DEMAND, RISER, Place, Room, tank_for
+from planner.engine.room import DELIVERY, DEMAND, DESIGN_YEAR, RISER, Place, Room, tank_for
 from planner.engine.search import search
 from planner.engine.site import Record, Records
 from planner.engine.volume import year_curves
@@ -132,8 +132,8 @@ def standing(
     take_part(RISER, riser, place, room.desk)
     take_part(DELIVERY, delivery, place, room.desk)
     duty = fit_set(
-        pump, drive, prospect, market.risers[riser], market.deliveries[delivery], market.cables[cable], site, rules, well,
-        room.desk,
+        pump, drive, prospect, market.risers[riser], market.deliveries[delivery], market.cables[cable], site, rules,
+        well, room.desk,
     )  # fmt: skip
     return duty.rule == FITS
 
@@ -190,12 +190,12 @@ def why_not(
                 continue
             built = True
             watts = strings[count - 1].array_wp
-            year_of(rig, duty, place, w, watts, 0, DEMAND, storage, room.year, room)
+            year_of(rig, duty, place, w, watts, DESIGN_YEAR, DEMAND, storage, room.year, room)
             sleeve, velocity = sleeve_needed(pump, site, room.year)
             used, worst = 0.0, 1.0
             for m in range(12):
                 used += room.year.used[m]
-            year_of(rig, duty, place, w, watts * site.low_sun, 0, DEMAND, storage, room.year, room)
+            year_of(rig, duty, place, w, watts * site.low_sun, DESIGN_YEAR, DEMAND, storage, room.year, room)
             for m in range(12):
                 if site.demand_m3_day[m] > 0.0:
                     worst = min(worst, room.year.used[m] / site.demand_m3_day[m])

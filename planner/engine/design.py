@@ -89,7 +89,7 @@ def string_window(module: Record, drive: Record, record_low_c: float, hot_c: flo
         drive.v_max_v, drive.mpp_max_v, module.voc_v, module.vmp_v, module.beta_voc_per_k,
         module.gamma_vmp_per_k, record_low_c,
     )  # fmt: skip
-    return int(fewest), int(most), int(math.floor(drive.isc_max_a / module.isc_a + 1e-9))
+    return int(fewest), int(most), math.floor(drive.isc_max_a / module.isc_a + 1e-9)
 
 
 def most_strings(market: Market) -> int:

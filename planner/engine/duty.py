@@ -295,7 +295,7 @@ def prospect_of(pump: Record, drive: Record, site: Record, rules: Record, well: 
 def highest_flow(
     pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, cap: float, desk: Record
 ) -> float:
-    """Flow at the last knot of the desk's heads; 0 where nothing flows, −speed where the lowest speed passes the cap."""
+    """Flow at the last knot of the desk's heads; 0 if nothing flows, −speed if the lowest speed passes the cap."""
     knots, _ = flow_curve(
         pump, drive, clip_w, ratio, density, static_m, pump.slip_life_factor, cap, desk.flow, desk.head, desk.try_power,
         desk.try_flow,
@@ -379,8 +379,9 @@ def fit_set(
 ) -> Duty:  # fmt: skip
     """Fit a pump with its pipes and cable to a well: cap and intake, or the first rule that stops it.
 
-    The desk holds the pump's knots (`prospect_of`) and the pipes' friction at them (`riser_friction`, `delivery_friction`); it is left with
-    the heads of the fitted set. The cap keeps the water in both pipes below the plan's velocities.
+    The desk holds the pump's knots (`prospect_of`) and the pipes' friction at them (`riser_friction`,
+    `delivery_friction`); it is left with the heads of the fitted set. The cap keeps the water in both pipes below the
+    plan's velocities.
     """
     surface = pump.family == SURFACE
     chosen_now = not site.stands

@@ -16,7 +16,7 @@ from planner.engine.duty import (
     prospect_of,
     riser_can_hang,
 )
-from planner.engine.room import DELIVERY, DEMAND, RISER, Place, Room, wanted_year
+from planner.engine.room import DELIVERY, DEMAND, DESIGN_YEAR, RISER, Place, Room, wanted_year
 from planner.engine.volume import year_curves
 from planner.engine.weigh import sleeve_needed, year_of
 from planner.physics.equation import kernel
@@ -26,7 +26,7 @@ from planner.physics.water import GRAVITY_M_S2
 @kernel
 def most_used(place: Place, room: Room) -> float:
     """The most water of a year that any set gives, m3: with the largest array, tank, pipes and cable."""
-    market, task, rules = place.market, place.task, place.rules
+    market, rules = place.market, place.rules
     storage = storage_of(place.site, market.tanks[market.tanks.size - 1].volume_m3)
     ceiling = wanted_year(place.site, 1.0, storage.day_m3)
     most = 0.0
@@ -55,7 +55,7 @@ def most_used(place: Place, room: Room) -> float:
             for i in range(
                 arrays_up_to(strings, room.count[pump.drive, w], largest_array_w(pump, drive, rules)) - 1, -1, -1
             ):
-                used = year_of(rig, duty, place, w, strings[i].array_wp, 0, DEMAND, storage, room.year, room)
+                used = year_of(rig, duty, place, w, strings[i].array_wp, DESIGN_YEAR, DEMAND, storage, room.year, room)
                 if used <= most:
                     break
                 if sleeve_needed(pump, place.site, room.year)[0] >= 0:

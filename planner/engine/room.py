@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,11 +20,17 @@ from planner.physics.equation import kernel
 Integers = NDArray[np.int64]
 
 # Sets of curves: for the demand of the design year; of another year, or with a worn rotor; of months that fall short.
-DEMAND, OTHER, OWN, SETS = range(4)
-CABLE, RISER, DELIVERY = range(3)  # parts that are chosen with a pump
+SETS = 3
+# Numbers that kernels hand to one another are numpy's: for plain ones numba compiles a kernel for each value.
+NUMBERS: tuple[int, ...] = tuple(cast(int, np.int64(i)) for i in range(4))
+DEMAND, OTHER, OWN, _ = NUMBERS
+CABLE, RISER, DELIVERY, _ = NUMBERS  # parts that are chosen with a pump
+DESIGN_YEAR, FIRST_YEAR, LAST_YEAR, WORN_YEAR = NUMBERS
+NONE, FREE = cast(int, np.int64(-1)), NUMBERS[0]  # no part; the row of what candidates give without friction
+YES, NO = cast(bool, np.bool_(True)), cast(bool, np.bool_(False))
 RANK = np.dtype([("bound", "f8"), ("close", "i8")])  # least cost of a pump; whether it has been looked at
-# Worth of a part at the shallowest intake above that of the cheapest, whether it passes its rules at the least flow, the
-# least cost of any design with it, and whether that counts its own loss.
+# Worth of a part at the shallowest intake above that of the cheapest, whether it passes its rules at the least flow,
+# the least cost of any design with it, and whether that counts its own loss.
 PART = np.dtype([("extra", "f8"), ("may", "i8"), ("bound", "f8"), ("close", "i8")])
 KNOWN = np.dtype([("water", "f8"), ("pairs", "f8")])  # the most water of a candidate, the least cost of its rotors
 CANDIDATE = np.dtype(
@@ -32,10 +38,10 @@ CANDIDATE = np.dtype(
     + [(name, "f8") for name in ("array_wp", "price", "pairs", "water", "first", "last")]
 )
 # What is common to all designs of a site: the month whose demand × head is largest for its sun; the smallest tank that
-# holds the day's share; mean flow of the hardest month if it ran through all the light; worth of what every design has, or
-# more; present value of all water that is wanted and allowed; demand of year 1 and the last year over that of the design
-# year; power of the array in the design year, year 1 and the last over new; water of a year that a design must give (0: it
-# must meet the demand); water of each month that no watt can pass.
+# holds the day's share; mean flow of that month if it ran through all the light; worth of what every design has, or
+# more; present value of all water that is wanted and allowed; demand of year 1 and the last year over that of the
+# design year; power of the array in the design year, year 1 and the last over new; water of a year that a design must
+# give (0: it must meet the demand); water of each month that no watt can pass.
 TASK = np.dtype(
     [("hardest", "i8"), ("first_tank", "i8")]
     + [(name, "f8") for name in ("flow_m3_h", "priced", "water_m3", "first", "last", "aged", "aged_first", "aged_last")]

@@ -55,8 +55,15 @@ from planner.engine.room import (
     CABLE,
     DELIVERY,
     DEMAND,
+    DESIGN_YEAR,
+    FIRST_YEAR,
+    FREE,
+    LAST_YEAR,
+    NONE,
     OTHER,
     RISER,
+    WORN_YEAR,
+    YES,
     Place,
     Room,
     present,
@@ -111,7 +118,7 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
     prospect = prospect_of(pump, drive, site, rules, place.well, room.bare)
     if prospect.rule != FITS:
         return
-    count = list_candidates(j, prospect, place, best, room, True)
+    count = list_candidates(j, prospect, place, best, room, YES)
     for k in range(KNOTS):
         room.desk.flow[k] = room.bare.flow[k]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
@@ -135,12 +142,16 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
             one.first = wanted_year(site, place.task.first, storage.day_m3)
             one.last = wanted_year(site, place.task.last, storage.day_m3)
             water, pairs = loose_water(
-                c, rig, free, prospect, place, 0.0, one.water, one.pairs, storage, True, best, j, room
+                c, rig, free, prospect, place, 0.0, one.water, one.pairs, storage, YES, best, j, room
             )  # fmt: skip
             if water > 0.0:
                 more = rules.water_first * one.first + rules.water_last * one.last
-                one.first = year_of(rig, free, place, one.module, one.array_wp, 1, OTHER, storage, room.other, room)
-                one.last = year_of(rig, free, place, one.module, one.array_wp, 2, OTHER, storage, room.other, room)
+                one.first = year_of(
+                    rig, free, place, one.module, one.array_wp, FIRST_YEAR, OTHER, storage, room.other, room
+                )
+                one.last = year_of(
+                    rig, free, place, one.module, one.array_wp, LAST_YEAR, OTHER, storage, room.other, room
+                )
                 more -= rules.water_first * one.first + rules.water_last * one.last
                 water -= more * (1.0 - rules.losses)
                 if behind((one.price + pairs) / water, one.array_wp, j, best):
@@ -167,7 +178,7 @@ def loose_water(
     worn           whether wear is looked at too
     """
     one = room.candidates[c]
-    used = year_of(rig, duty, place, one.module, one.array_wp, 0, DEMAND, storage, room.year, room)
+    used = year_of(rig, duty, place, one.module, one.array_wp, DESIGN_YEAR, DEMAND, storage, room.year, room)
     if used < place.task.goal_m3 or used <= 0.0:
         return 0.0, pairs
     water = present(place.rules, one.first, used, one.last)
@@ -175,7 +186,7 @@ def loose_water(
     if behind((price + pairs) / water, one.array_wp, j, best):
         return 0.0, pairs
     if worn and rig.pump.family == HELICAL and place.task.goal_m3 <= 0.0:
-        year_of(rig, duty, place, one.module, one.array_wp, 3, OTHER, storage, room.other, room)
+        year_of(rig, duty, place, one.module, one.array_wp, WORN_YEAR, OTHER, storage, room.other, room)
         limit = worn_out_slip(rig.pump, place.site, place.rules, room.year, room.other)
         if limit < np.inf:
             pairs = max(pairs, least_pairs(rig, prospect, place, one.module, one.array_wp, limit, room))
@@ -196,7 +207,7 @@ def try_pipes(j: int, prospect: Prospect, place: Place, count: int, best: Record
     rig = Rig(pump, drive, place.site, place.rules, place.well, room.desk)
     first, third = (CABLE, DELIVERY) if pump.family == HELICAL else (DELIVERY, CABLE)
     firsts, risers = part_count(first, place.market), place.market.risers.size
-    bound_parts(first, firsts, j, count, 0.0, 0, best, room)
+    bound_parts(first, firsts, j, count, 0.0, FREE, best, room)
     while True:
         one = least_of(room.parts[first], firsts)
         if one < 0:
@@ -204,9 +215,9 @@ def try_pipes(j: int, prospect: Prospect, place: Place, count: int, best: Record
         part = room.parts[first, one]
         take_part(first, one, place, room.desk)
         if not part.close:
-            take_part(RISER, -1, place, room.desk)
-            take_part(third, -1, place, room.desk)
-            part.bound = node(rig, prospect, place, first, one, -1, count, part.extra, 0, 1 + one, best, room, j)
+            take_part(RISER, NONE, place, room.desk)
+            take_part(third, NONE, place, room.desk)
+            part.bound = node(rig, prospect, place, first, one, NONE, count, part.extra, FREE, 1 + one, best, room, j)
             part.close = 1
             continue
         part.bound = np.inf
@@ -219,7 +230,7 @@ def try_pipes(j: int, prospect: Prospect, place: Place, count: int, best: Record
             extra, row = part.extra + riser.extra, 1 + firsts + two
             take_part(RISER, two, place, room.desk)
             if not riser.close:
-                take_part(third, -1, place, room.desk)
+                take_part(third, NONE, place, room.desk)
                 riser.bound = node(rig, prospect, place, first, one, two, count, extra, 1 + one, row, best, room, j)
                 riser.close = 1
                 continue
@@ -320,8 +331,8 @@ def try_last(
             continue
         take_part(third, last_i, place, room.desk)
         duty = fit_set(
-            pump, drive, prospect, market.risers[r], market.deliveries[d], market.cables[cable], site, rules, place.well,
-            room.desk,
+            pump, drive, prospect, market.risers[r], market.deliveries[d], market.cables[cable], site, rules,
+            place.well, room.desk,
         )  # fmt: skip
         if duty.rule != FITS:
             continue

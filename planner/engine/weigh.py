@@ -11,7 +11,18 @@ from planner.engine.balance import Storage, water_used
 from planner.engine.cost import rotor_stator_cost, rotor_stator_life_y
 from planner.engine.design import behind, ties
 from planner.engine.duty import Duty, Prospect, Rig
-from planner.engine.room import DEMAND, OTHER, OWN, Place, Room, present
+from planner.engine.room import (
+    DEMAND,
+    DESIGN_YEAR,
+    FIRST_YEAR,
+    LAST_YEAR,
+    OTHER,
+    OWN,
+    WORN_YEAR,
+    Place,
+    Room,
+    present,
+)
 from planner.engine.site import Record
 from planner.engine.sun import DAYS
 from planner.engine.volume import month_volume, year_curves
@@ -30,15 +41,15 @@ def year_of(
     rig: Rig, duty: Duty, place: Place, w: int, watts: float, part: int, sets: int, storage: Storage, year: Record,
     room: Room,
 ) -> float:  # fmt: skip
-    """Water used, m3 at the tank inlet, in the design year (part 0), the first (1), the last (2), or the design year
-    with rotor and stator at the end of their life (3); its months into `year`. The curves are drawn into the set."""
+    """Water used, m3 at the tank inlet, in the design year, the first, the last, or the design year with rotor and
+    stator at the end of their life; its months into `year`. The curves are drawn into the set."""
     task = place.task
     share, aged, slip = 1.0, task.aged, rig.pump.slip_life_factor
-    if part == 1:
+    if part == FIRST_YEAR:
         share, aged = task.first, task.aged_first
-    elif part == 2:
+    elif part == LAST_YEAR:
         share, aged = task.last, task.aged_last
-    elif part == 3:
+    elif part == WORN_YEAR:
         slip = rig.pump.slip_end_factor
     if sets != DEMAND:
         year_curves(rig, duty, slip, share, room.curves[sets])
@@ -84,7 +95,7 @@ def weigh(
     """
     site, rules, trial = place.site, place.rules, room.trial
     pump, w, watts, year = rig.pump, room.trial.module, room.trial.array_wp, room.year
-    used = year_of(rig, duty, place, w, watts, 0, DEMAND, storage, year, room)
+    used = year_of(rig, duty, place, w, watts, DESIGN_YEAR, DEMAND, storage, year, room)
     sleeve, _ = sleeve_needed(pump, site, year)
     if used <= 0.0 or sleeve < 0:
         return False
@@ -94,14 +105,14 @@ def weigh(
     if pump.family == HELICAL:
         limit = np.inf
         if trial.meets:
-            year_of(rig, duty, place, w, watts, 3, OTHER, storage, room.other, room)
+            year_of(rig, duty, place, w, watts, WORN_YEAR, OTHER, storage, room.other, room)
             limit = worn_out_slip(pump, site, rules, year, room.other)
         trial.rotor_life_y = rotor_stator_life_y(pump, site.sand_mg_l, running_hours_day(year), limit)
         price += rotor_stator_cost(pump.rotor_stator_price, trial.rotor_life_y, pump.life_y, rules)
     if behind(price / present(place.rules, first, used, last), watts, trial.pump, best):
         return False
-    first = year_of(rig, duty, place, w, watts, 1, OTHER, storage, room.other, room)
-    last = year_of(rig, duty, place, w, watts, 2, OTHER, storage, room.other, room)
+    first = year_of(rig, duty, place, w, watts, FIRST_YEAR, OTHER, storage, room.other, room)
+    last = year_of(rig, duty, place, w, watts, LAST_YEAR, OTHER, storage, room.other, room)
     trial.present_m3 = present(place.rules, first, used, last)
     trial.lifecycle = price
     trial.cost_per_m3 = price / trial.present_m3
