@@ -110,7 +110,7 @@ def first_bound(j: int, place: Place, room: Room) -> float:
         lift_water(pump, drive, place)
         for w in range(place.market.modules.size):
             strings = room.strings[pump.drive, w]
-            for i in range(arrays_up_to(strings, room.count[pump.drive, w], largest)):
+            for i in range(arrays_up_to(strings, room.arrays[pump.drive, w], largest)):
                 watts = strings[i].array_wp
                 used, water = lifted_water(watts, place)
                 if used >= place.task.goal_m3:
@@ -126,7 +126,7 @@ def first_bound(j: int, place: Place, room: Room) -> float:
     end = place.light.steps.shape[2] - 1
     for w in range(place.market.modules.size):
         wp = place.light.steps[w, m, end].energy * task.aged * site.low_sun * rules.availability
-        strings, count = room.strings[pump.drive, w], room.count[pump.drive, w]
+        strings, count = room.strings[pump.drive, w], room.arrays[pump.drive, w]
         k = arrays_up_to(strings, count, energy / wp * (1.0 - ROUNDING))
         if k < count and strings[k].array_wp <= largest:
             least = min(least, place.market.modules[w].worth * strings[k].array_wp)
@@ -210,7 +210,7 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
         storage = storage_of(site, market.tanks[tank].volume_m3)
         for w in range(market.modules.size):
             strings = room.strings[pump.drive, w]
-            count = arrays_up_to(strings, room.count[pump.drive, w], largest)
+            count = arrays_up_to(strings, room.arrays[pump.drive, w], largest)
             low = 0
             if meeting:
                 high, m = count, task.hardest

@@ -185,7 +185,7 @@ def why_not(
         built = False
         for w in range(market.modules.size):
             strings = room.strings[pump.drive, w]
-            count = arrays_up_to(strings, room.count[pump.drive, w], largest)
+            count = arrays_up_to(strings, room.arrays[pump.drive, w], largest)
             if count == 0:
                 continue
             built = True

@@ -53,7 +53,7 @@ def most_used(place: Place, room: Room) -> float:
         for w in range(market.modules.size):
             strings = room.strings[pump.drive, w]
             for i in range(
-                arrays_up_to(strings, room.count[pump.drive, w], largest_array_w(pump, drive, rules)) - 1, -1, -1
+                arrays_up_to(strings, room.arrays[pump.drive, w], largest_array_w(pump, drive, rules)) - 1, -1, -1
             ):
                 used = year_of(rig, duty, place, w, strings[i].array_wp, DESIGN_YEAR, DEMAND, storage, room.year, room)
                 if used <= most:

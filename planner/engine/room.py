@@ -72,7 +72,7 @@ class Room(NamedTuple):
     task: Record
     curves: Records  # (SETS, 12)
     strings: Records  # (drives, modules, most)
-    count: Integers  # (drives, modules) arrays in `strings`
+    arrays: Integers  # (drives, modules) how many there are in `strings`
     pumps: Records  # (pumps) of RANK
     parts: Records  # (3, parts) of PART: cables, risers, delivery pipes of the pump at hand
     candidates: Records
@@ -90,7 +90,13 @@ def make_room(market: Market) -> Room:
     most = most_strings(market) * modules * market.tanks.size + 1
     parts = max(market.cables.size, market.risers.size, market.deliveries.size)
     return Room(
-        *(blank(kind) for kind in (DESK, DESK, YEAR, YEAR, LEDGER, DESIGN, TASK)),
+        blank(DESK),
+        blank(DESK),
+        blank(YEAR),
+        blank(YEAR),
+        blank(LEDGER),
+        blank(DESIGN),
+        blank(TASK),
         np.zeros((SETS, 12), CURVE),
         np.zeros((drives, modules, most_strings(market)), STRINGS),
         np.zeros((drives, modules), np.int64),

@@ -85,7 +85,7 @@ def search(site: Record, light: Light, market: Market, rules: Record, best: Reco
     """The best design of each family into `best`; whether any meets the demand."""
     place = Place(site, light, market, rules, well_limits(site), room.task)
     set_task(place)
-    strings_of(market, site.record_low_c, rules.hot_cell_c, room.strings, room.count)
+    strings_of(market, site.record_low_c, rules.hot_cell_c, room.strings, room.arrays)
     for attempt in range(2):
         pumps = market.pumps
         for j in range(pumps.size):

@@ -129,7 +129,8 @@ def monthly_sky(climate: Climate) -> Sky:
         spread_table(),
     )
     most = max(int(sky.steps.max()), 1)
-    return Sky(sky.steps, sky.hours, sky.kinds, *(np.ascontiguousarray(part[:, :most]) for part in sky[3:]))
+    rest = (np.ascontiguousarray(part[:, :most]) for part in sky[4:])
+    return Sky(sky.steps, sky.hours, sky.kinds, np.ascontiguousarray(sky.kind[:, :most]), *rest)
 
 
 def clearness_of(climate: Climate) -> Floats:
