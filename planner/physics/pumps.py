@@ -282,7 +282,8 @@ def motor_input_w(
     torque_ratio = torque_nm / rated_torque_nm
     speed_ratio = speed_rpm / rated_speed_rpm
     shaft_w = torque_nm * speed_rpm * RPM_TO_RAD_S
-    loss_w = rated_power_w * (copper_share * (1.0 + cable_ratio) * torque_ratio**2 + iron_share * speed_ratio * math.sqrt(speed_ratio))
+    iron = iron_share * speed_ratio * math.sqrt(speed_ratio)
+    loss_w = rated_power_w * (copper_share * (1.0 + cable_ratio) * torque_ratio**2 + iron)
     return float((shaft_w + loss_w) / drive_efficiency + standby_w)
 
 

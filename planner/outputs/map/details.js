@@ -22,6 +22,7 @@ function waterGroups({ sites }, index) {
       ["Demand met in the year", percentText(at("supply_reliability")), "%"],
       ["Demand met in the worst month", percentText(at("supply_reliability_worst_month")), "%"],
       ["The same in a year of low sun", percentText(at("low_sun_reliability_worst_month")), "%"],
+      ["Days that get less than 80 %", withDecimals(100 * at("days_below_80pct"), 1), "%"],
       ["Supply limited by", wordFor(SUPPLY_WORDS, at("supply_limited"))],
       ["People served", estimateText(at("people_served"))],
     ]],
@@ -79,7 +80,9 @@ function familyGroup({ sites, reasons, run }, index) {
     return Number.isFinite(cost) ? [name, costText(cost), `${run.currency}/m³`] : [name, reasons.stop(index, family)];
   });
   const margin = sites.family_margin[index];
-  if (Number.isFinite(margin)) rows.push(["Next best family costs", marginText(margin)]);
+  if (Number.isFinite(margin)) rows.push(["Next best family costs", marginText(margin), "whole scheme"]);
+  const bare = sites.family_margin_equipment[index];
+  if (Number.isFinite(bare)) rows.push(["The same, equipment only", marginText(bare)]);
   return ["Pump families compared", rows];
 }
 

@@ -63,6 +63,8 @@ DECIMALS = {
     "capital_cost": 0,
     "annual_cost": 0,
     "family_margin": 3,
+    "family_margin_equipment": 3,
+    "days_below_80pct": 3,
     "people_served": 0,
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
