@@ -12,7 +12,16 @@ import numpy as np
 
 from planner.catalogue.arrays import HELICAL, SURFACE
 from planner.engine.assess import Context, Sites
+from planner.engine.choose import choose
+from planner.engine.cost import Market, price_market
 from planner.engine.days import Days
+from planner.engine.light import Light, Plane, light
+from planner.engine.report import perform
+from planner.engine.room import make_room
+from planner.engine.site import Record, Rules, record, records
+from planner.engine.site import Site as WellSite
+from planner.engine.sun import Climate, monthly_sky
+from planner.plan import Array
 from tests.reference.slow_model import Case, Months
 from tests.reference.slow_set import Numbers, Site, Stock
 
@@ -54,7 +63,70 @@ def engine_choice(site: Site, stock: Stock, numbers: Numbers, days: Days) -> Cho
 
     Places are those in `stock`. Results are of the chosen design, not of a year of low sun.
     """
-    raise NotImplementedError
+    market = Market(
+        records(stock.pumps, "worth"),
+        records(stock.drives),
+        records(stock.modules, "worth"),
+        records(stock.risers, "worth", "worth_corrosive"),
+        records(stock.deliveries, "worth", "worth_corrosive"),
+        records(stock.cables, "worth"),
+        records(stock.tanks, "worth"),
+        record(stock.prices),
+        record(stock.lives),
+    )
+    rules = _rules(numbers)
+    price_market(market, rules)
+    light = _light(site.sun, days, np.asarray(stock.modules.gamma_per_k))
+    well, room = _well(site, numbers), make_room(market)
+    best = choose(well, light, market, rules, room).chosen
+    if best.pump < 0:
+        return None
+    done = perform(best, well, light, market, rules, room)
+    places = (best.pump, best.riser, best.delivery, best.cable, best.module)
+    return Chosen(
+        *(int(place) for place in places), float(best.array_wp), int(best.tank), float(best.cost_per_m3),
+        done.reliability, done.worst_month, float(best.used_m3_year),
+    )  # fmt: skip
+
+
+def _rules(numbers: Numbers) -> Record:
+    """The plan's numbers as the kernels read them."""
+    shared = numbers.__dict__.copy()
+    del shared["submergence_m"]
+    shared |= {name: float(shared[name]) for name in ("horizon_y", "design_year")}
+    return record(
+        Rules(
+            **shared,
+            ratio_max=0.0,
+            safe_hours_day=10.0,
+            contingency_equipment=numbers.contingency,
+            residual=True,
+            daily=True,
+            tracking=False,
+        )
+    )
+
+
+def _well(site: Site, numbers: Numbers) -> Record:
+    """The site as the kernels read it."""
+    shared = {name: value for name, value in site.__dict__.items() if name not in ("name", "sun")}
+    shared |= {name: np.array(shared[name]) for name in ("rest_m", "demand_m3_day")}
+    return record(WellSite(**shared, level_is_screen=False, submergence_m=numbers.submergence_m, stands=False))
+
+
+def _light(case: Case, days: Days, gammas: np.ndarray) -> Light:
+    """The engine's light on the case's plane."""
+    climate = Climate(
+        case.latitude_deg, case.tropical, *(np.array(months) for months in (
+            case.ghi_kwh_m2_day, case.dhi_kwh_m2_day, case.clearness_spread, case.air_temperature_c, case.daily_range_k,
+            case.wind_m_s,
+        ))
+    )  # fmt: skip
+    array = Array(
+        soiling=case.soiling, shade=case.shade, other_losses=case.other_losses, wiring_loss=case.wiring_loss,
+        albedo=case.albedo,
+    )  # fmt: skip
+    return light(monthly_sky(climate), days, Plane(case.tilt_deg, case.azimuth_deg, False), gammas, array)
 
 
 def case_of(sites: Sites, i: int, row: dict[str, object], context: Context) -> Case:
