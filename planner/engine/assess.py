@@ -15,7 +15,9 @@ from planner.catalogue.arrays import FAMILIES
 from planner.catalogue.loader import Catalogue
 from planner.engine.choose import Choice, as_it_stands, choose
 from planner.engine.cost import Market, design_cost, price_market
-from planner.engine.duty import LIMITS, RULES
+from planner.engine.duty import (
+    RULES,
+)
 from planner.engine.light import Light
 from planner.engine.report import Performance, intake_of, perform
 from planner.engine.room import Room, make_room
@@ -23,6 +25,7 @@ from planner.engine.site import Record, Rules, Site, record, records
 from planner.engine.skies import Skies, Suns
 from planner.engine.sun import DAYS
 from planner.engine.weather import Weather
+from planner.engine.well import LIMITS
 from planner.physics.money import capital_recovery_factor
 from planner.plan import Plan
 

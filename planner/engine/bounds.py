@@ -24,7 +24,6 @@ from planner.engine.duty import (
     cable_loss,
     delivery_friction,
     delivery_head_m,
-    drawdown_m,
     full_flow_m3_h,
     prospect_of,
     riser_can_hang,
@@ -53,6 +52,7 @@ from planner.engine.site import Record, Records
 from planner.engine.sun import DAYS
 from planner.engine.volume import above, mean_day, year_curves
 from planner.engine.weigh import sleeve_at
+from planner.engine.well import drawdown_m
 from planner.physics.equation import kernel
 from planner.physics.pumps import helical_slip_m3_h, starting_torque_nm
 from planner.physics.water import GRAVITY_M_S2

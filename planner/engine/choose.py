@@ -21,12 +21,10 @@ from planner.engine.duty import (
     SHORT_OF_DEMAND,
     Rig,
     cable_loss,
-    drawdown_m,
     fit_set,
     full_flow_m3_h,
     prospect_of,
     speed_power_torque,
-    well_limits,
 )
 from planner.engine.light import Light
 from planner.engine.reach import largest_parts
@@ -35,6 +33,7 @@ from planner.engine.search import search
 from planner.engine.site import Record, Records
 from planner.engine.volume import year_curves
 from planner.engine.weigh import COOLING_M_S, sleeve_needed, year_of
+from planner.engine.well import drawdown_m, well_limits
 from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 

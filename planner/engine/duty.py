@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from planner.catalogue.arrays import HDPE, HELICAL, SURFACE
 from planner.catalogue.equipment import WATER_KG_M3
 from planner.engine.site import Record
-from planner.physics.aquifer import flow_at_level_m3_h
+from planner.engine.well import Well, drawdown_m, intake_depth_m
 from planner.physics.cables import cable_loss_share, cable_ratio, conductor_resistance_ohm_km, motor_current_a
 from planner.physics.equation import kernel
 from planner.physics.pipes import friction_head_m, hanging_stress_mpa, minor_head_m
@@ -34,7 +34,7 @@ from planner.physics.pumps import (
     starting_power_w,
     starting_torque_nm,
 )
-from planner.physics.water import GRAVITY_M_S2, density_kg_m3, kinematic_viscosity_m2_s
+from planner.physics.water import GRAVITY_M_S2
 
 Floats = NDArray[np.float64]
 
@@ -50,7 +50,6 @@ HANGING_STRESS_MPA = 5.0
 POWER_FACTOR = 0.85
 DERATE_FROM_C = 30.0
 DERATE_PER_K = 0.02
-SURFACE_SUBMERGENCE_M = 1.0
 SUCTION_MARGIN_M = 0.5
 PRIMING_AVAILABILITY = 0.97
 
@@ -85,20 +84,6 @@ DESK = np.dtype(
     [(name, "f8", KNOTS) for name in ("flow", "head", "riser_m", "fitting_m", "delivery_m")]
     + [(name, "f8", KNOTS + 2) for name in ("try_power", "try_flow")]
 )
-
-# Which limit of the well binds the safe rate.
-LIMITS = ("tested_share", "level", "screen", "suction")
-
-
-class Well(NamedTuple):
-    """Planning limits of the well, before any pump is known."""
-
-    safe_m3_h: float
-    limit: int  # index of LIMITS
-    deepest_m: float  # planning rest level with the memory of earlier days
-    highest_m: float  # median rest level of the shallowest month, likewise
-    density_kg_m3: float
-    viscosity_m2_s: float
 
 
 class Prospect(NamedTuple):
@@ -139,29 +124,6 @@ class Rig(NamedTuple):
     rules: Record
     well: Well
     desk: Record
-
-
-@kernel
-def well_limits(site: Record) -> Well:
-    """Safe rate of the well and the levels it is judged at."""
-    density = density_kg_m3(site.water_c)
-    viscosity = kinematic_viscosity_m2_s(site.water_c)
-    lifted = min(site.demand_m3_day.max(), site.safe_volume_m3_day)
-    # P75 of the aquifer loss goes with the memory term: both are 1/transmissivity.
-    memory_rule = site.memory_d_m2 * (site.b_rule_d_m2 / site.b_d_m2 if site.b_d_m2 > 0 else 1.0)
-    deepest = site.rest_rule_m + memory_rule * lifted
-    highest = site.rest_m.min() + site.memory_d_m2 * lifted
-    by_level = flow_at_level_m3_h(site.level_limit_m, deepest, site.b_rule_d_m2, site.c_d2_m5)
-    if by_level < site.share_rate_m3_h:
-        return Well(by_level, 2 if site.level_is_screen else 1, deepest, highest, density, viscosity)
-    return Well(site.share_rate_m3_h, 0, deepest, highest, density, viscosity)
-
-
-@kernel
-def drawdown_m(site: Record, flow_m3_h: float, rule: bool) -> float:
-    """Drawdown of a pumping day at a flow, median or planning (P75)."""
-    day = 24.0 * flow_m3_h
-    return (site.b_rule_d_m2 if rule else site.b_d_m2) * day + site.c_d2_m5 * day * day
 
 
 @kernel
@@ -218,14 +180,6 @@ def delivery_head_m(flow: float, delivery: Record, site: Record, well: Well) -> 
 def full_flow_m3_h(inside_mm: float, velocity_m_s: float) -> float:
     """Flow that a pipe carries at a velocity."""
     return velocity_m_s * 3600.0 * math.pi / 4.0 * (inside_mm / 1000.0) ** 2
-
-
-@kernel
-def intake_depth_m(site: Record, well: Well, flow: float, surface: bool) -> float:
-    """Intake for a flow at the planning level: submergence below, whole metres, at most the deepest place."""
-    submergence = SURFACE_SUBMERGENCE_M if surface else site.submergence_m
-    wanted = math.ceil(well.deepest_m + drawdown_m(site, flow, True) + submergence - 1e-9)
-    return min(max(wanted, 1.0), site.deepest_intake_m)
 
 
 @kernel

@@ -11,7 +11,6 @@ from planner.engine.duty import (
     RELIEF_RATIO,
     Prospect,
     Rig,
-    drawdown_m,
     fit_set,
     prospect_of,
     riser_can_hang,
@@ -19,6 +18,7 @@ from planner.engine.duty import (
 from planner.engine.room import DELIVERY, DEMAND, DESIGN_YEAR, RISER, Place, Room, wanted_year
 from planner.engine.volume import year_curves
 from planner.engine.weigh import sleeve_needed, year_of
+from planner.engine.well import drawdown_m
 from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 

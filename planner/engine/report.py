@@ -14,15 +14,12 @@ from planner.engine.duty import (
     Duty,
     Prospect,
     Rig,
-    Well,
     delivery_friction,
     delivery_head_m,
-    drawdown_m,
     fit_set,
     prospect_of,
     riser_friction,
     riser_head_m,
-    well_limits,
 )
 from planner.engine.light import Light
 from planner.engine.room import DEMAND, OWN, Room
@@ -30,6 +27,7 @@ from planner.engine.site import Record
 from planner.engine.sun import DAYS
 from planner.engine.volume import month_curve, year_curves
 from planner.engine.weigh import running_hours_day
+from planner.engine.well import Well, drawdown_m, well_limits
 from planner.physics.equation import kernel
 from planner.physics.water import GRAVITY_M_S2
 

@@ -11,10 +11,14 @@ from planner.catalogue.arrays import SURFACE
 from planner.engine.balance import LEDGER, YEAR, storage_of
 from planner.engine.cost import Market
 from planner.engine.design import DESIGN, STRINGS, most_strings
-from planner.engine.duty import CURVE, DESK, Well, drawdown_m, intake_depth_m
+from planner.engine.duty import (
+    CURVE,
+    DESK,
+)
 from planner.engine.light import Light
 from planner.engine.site import Record, Records
 from planner.engine.sun import DAYS
+from planner.engine.well import Well, drawdown_m, intake_depth_m
 from planner.physics.equation import kernel
 
 Integers = NDArray[np.int64]

@@ -47,7 +47,6 @@ from planner.engine.duty import (
     full_flow_m3_h,
     lay_heads,
     prospect_of,
-    well_limits,
 )
 from planner.engine.light import Light
 from planner.engine.reach import most_used
@@ -75,6 +74,7 @@ from planner.engine.room import (
 from planner.engine.site import Record, Records
 from planner.engine.volume import year_curves
 from planner.engine.weigh import copy_design, enough, weigh, worn_out_slip, year_of
+from planner.engine.well import well_limits
 from planner.physics.equation import kernel
 
 LIMITED_SHARE = 0.9  # of the most water, for designs that compete when the demand cannot be met
