@@ -7,6 +7,8 @@ import math
 import operator
 import re
 from collections.abc import Callable, Iterator
+from itertools import pairwise
+from typing import NamedTuple
 
 import pvlib
 import pytest
@@ -94,7 +96,7 @@ def closes(text: str, least: int) -> None:
     assert len(found) >= least
     for expression, printed in found:
         assert calculate(expression) == pytest.approx(printed, rel=CLOSES, abs=1e-6), expression
-    assert max(map(len, text.splitlines())) <= 100
+    assert not [line for line in text.splitlines() if len(line) > 100]
     assert "nan" not in text.split()
 
 
@@ -126,3 +128,20 @@ def plane_and_cells(text: str, tilt: float, azimuth: float) -> None:
     assert match
     cells = pvlib.temperature.faiman(seen, float(match[1]), float(match[2]))
     assert float(match[3]) == pytest.approx(cells, rel=1e-4)
+
+
+class Order(NamedTuple):
+    """The order in which kinds of day come, which is given: month and kind, both from 0, and days not counted."""
+
+    days: list[tuple[int, int]]
+    before: int
+
+
+def water_of_knots(text: str, number: int) -> float:
+    """Sum of a table of knots, each worked out again."""
+    knots = [[float(cell) for cell in cells] for cells in table(text, "Volume of", "knot", number)]
+    adds = [knots[0][2] * knots[0][3]]
+    for before, here in pairwise(knots):
+        adds.append((here[2] - before[2]) / (here[1] - before[1]) * (before[4] - here[4]))
+    assert adds == pytest.approx([cells[5] for cells in knots], rel=CLOSES, abs=1e-4)
+    return sum(adds)

@@ -51,7 +51,8 @@ def held_against(light: Light, year: Year, over_m3: float) -> Ledger:
     """The balance, whose months must be the engine's."""
     days = balance(light, year, over_m3)
     for m in range(12):
-        agree(f"used in {MONTH_NAMES[m]}", float(days.taken[days.month == m].mean()), float(year.used[m]))
+        taken, wanted = float(days.taken[days.month == m].mean()), float(year.wanted[m])
+        agree(f"used in {MONTH_NAMES[m]}", wanted + taken, wanted + float(year.used[m]))
     return days
 
 
@@ -93,12 +94,12 @@ def day_by_day(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, year:
 
 
 def even(volumes: Iterable[float], largest: float) -> list[str]:
-    """Volumes with equally many decimals, five digits for the largest, so that ten of them go on a line.
+    """Volumes with equally many decimals, five digits for the largest, at most five decimals: ten go on a line.
 
     >>> even([0.01234567, 12.3456789], 12.3)
     ['0.012', '12.346']
     """
-    decimals = max(4 - math.floor(math.log10(max(largest, 1e-3))), 0)
+    decimals = min(max(4 - math.floor(math.log10(max(largest, 0.1))), 0), 5)
     return [f"{float(one):.{decimals}f}" for one in volumes]
 
 
@@ -143,7 +144,7 @@ def _tank(sheet: Sheet, sized: Sized, chosen: Chosen) -> None:
     sheet.result(
         "S, room to carry over to later days",
         "tank - what goes through within a day",
-        f"max({n(tank)} - {n(through)}, 0)",
+        f"max({n(tank)} - {n(through, 10)}, 0)",
         storage.over_m3,
         "m3",
     )

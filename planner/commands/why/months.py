@@ -27,9 +27,9 @@ def twelve_months(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, ye
     rows = []
     for m, name in enumerate(monthly("volume")):
         agree(f"volume of {MONTH_NAMES[m]}", float(year.volumes[m]), float(row[name]))
-        used_name = monthly("used")[m]
-        agree(f"used in {MONTH_NAMES[m]}", float(year.used[m]) * (1 - rules.losses), float(row[used_name]))
         demand, volume, used = float(year.demand[m]), float(year.volumes[m]), float(year.used[m])
+        written = float(row[monthly("used")[m]])
+        agree(f"used in {MONTH_NAMES[m]}", demand + used * (1 - rules.losses), demand + written)
         ratio = n(volume / demand) if demand > 0 else "-"
         share = n(used / demand) if demand > 0 else "-"
         cells = (n(demand), n(float(year.wanted[m])), n(volume), ratio, n(used), share, n(float(year.running[m])))
@@ -78,7 +78,7 @@ def _people(sheet: Sheet, opened: Opened, rules: Record, year: Year) -> None:
     theirs = {m: float(year.used[m]) * float(row[monthly("people_share")[m]]) for m in asked}
     worst = min(theirs, key=lambda m: theirs[m])
     served = theirs[worst] * 1000 * (1 - rules.losses) / opened.plan.demand.norm_l_person_day
-    agree("people served", min(people, served), float(row["people_served"]))
+    agree("people served", people + min(people, served), people + float(row["people_served"]))
     share = float(row[monthly("people_share")[worst]])
     sheet.result(
         "people served",

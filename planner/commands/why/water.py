@@ -21,6 +21,8 @@ from planner.physics.pumps import CREEP_SPEED_SHARE
 
 Floats = NDArray[np.float64]
 
+ROUNDING = 1e-12
+
 
 class Year(NamedTuple):
     """A year of the horizon: twelve months at the tank inlet, m3/d and hours of the mean day."""
@@ -56,17 +58,18 @@ def year_of(sized: Sized, chosen: Chosen, year: float, sun: float = 1.0, slip: f
         rig, duty, slip, sized.light, w, array_w, share, full, own, chosen.storage, found, ledger
     )
     demand = share * site.demand_m3_day
+    wanted = np.minimum(demand, chosen.storage.day_m3)
     return Year(
         array_w,
         demand,
-        np.minimum(demand, chosen.storage.day_m3),
+        wanted,
         found.volume.copy(),
         found.hours.copy(),
-        found.used.copy(),
+        np.where(found.used > ROUNDING * wanted, found.used, 0.0),  # of a dark month rounding is left over
         ledger.pumped.reshape(12, MOST_KINDS),
         float(used),
         float(reliability),
-        float(worst),
+        float(worst) if worst > ROUNDING else 0.0,
         [own[m] if found.own[m] else full[m] for m in range(12)],
         found,
     )
