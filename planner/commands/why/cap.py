@@ -9,6 +9,7 @@ from planner.catalogue.arrays import HDPE, HELICAL, SURFACE
 from planner.commands.why.opened import Chosen, Sized
 from planner.commands.why.sheet import Sheet, agree, n
 from planner.engine import duty as engine
+from planner.engine import well as well_physics
 from planner.engine.room import blank
 from planner.engine.site import Record
 from planner.physics.cables import cable_loss_share, conductor_resistance_ohm_km, motor_current_a
@@ -179,7 +180,7 @@ def highest_knots(sized: Sized, chosen: Chosen) -> list[Knot]:
 def _suction(sheet: Sheet, sized: Sized, chosen: Chosen) -> None:
     site, well, pump, duty = sized.site, sized.well, chosen.pump, chosen.done.duty
     cap_m3_h, first = duty.cap_m3_h, chosen.done.prospect.intake_m
-    level = well.deepest_m + engine.drawdown_m(site, cap_m3_h, True)
+    level = well.deepest_m + well_physics.drawdown_m(site, cap_m3_h, True)
     friction = float(
         friction_head_m(cap_m3_h, first, chosen.riser["inside_mm"], chosen.riser["roughness_mm"], well.viscosity_m2_s)
     )
@@ -210,7 +211,7 @@ def _pressures(sheet: Sheet, sized: Sized, chosen: Chosen) -> float:
     """Pressure in pump, delivery pipe and riser at the planning level and the cap; returns the head there."""
     site, rules, well, duty = sized.site, sized.rules, sized.well, chosen.done.duty
     flow, lift, density = duty.cap_m3_h, float(site.lift_m + rules.residual_m), well.density_kg_m3
-    level = float(well.deepest_m + engine.drawdown_m(site, flow, True))
+    level = float(well.deepest_m + well_physics.drawdown_m(site, flow, True))
     in_riser = float(engine.riser_head_m(flow, chosen.riser, duty.intake_m, rules, well))
     in_delivery = float(engine.delivery_head_m(flow, chosen.delivery, site, well))
     head = sheet.result(

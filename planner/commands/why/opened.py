@@ -21,12 +21,15 @@ from planner.engine.assess import Context, assess, make_context, site_record, si
 from planner.engine.balance import Storage, storage_of
 from planner.engine.choose import Choice
 from planner.engine.cost import Market
-from planner.engine.duty import Rig, Well, well_limits
+from planner.engine.duty import (
+    Rig,
+)
 from planner.engine.light import Light, Plane
 from planner.engine.report import Performance
 from planner.engine.room import Room, make_room
 from planner.engine.site import Record
 from planner.engine.sun import Climate
+from planner.engine.well import Well, well_limits
 from planner.errors import Fault, InternalError, OutputError
 from planner.outputs import folder as output_folder
 from planner.pipeline import engine_columns, weather_of

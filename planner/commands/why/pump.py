@@ -6,6 +6,7 @@ from planner.catalogue.arrays import FAMILIES, HELICAL, SURFACE
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.sheet import Sheet, n
 from planner.engine import duty as engine
+from planner.engine import well as well_physics
 from planner.texts import texts
 
 
@@ -122,8 +123,8 @@ def _parts(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     sheet.value("motor cable", f"{n(chosen.cable['mm2'])} mm2", searched)
     intake, submergence = done.duty.intake_m, float(site.submergence_m)
     if chosen.pump["family"] == SURFACE:
-        submergence = engine.SURFACE_SUBMERGENCE_M
-    top = sized.well.deepest_m + engine.drawdown_m(site, done.duty.cap_m3_h, True)
+        submergence = well_physics.SURFACE_SUBMERGENCE_M
+    top = sized.well.deepest_m + well_physics.drawdown_m(site, done.duty.cap_m3_h, True)
     sheet.result(
         "intake",
         "planning level at the cap + submergence, whole metres, at most the deepest intake",

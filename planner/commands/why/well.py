@@ -8,7 +8,7 @@ import numpy as np
 
 from planner.commands.why.opened import Opened, Sized
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, month_label, n
-from planner.engine.duty import LIMITS
+from planner.engine.well import LIMITS
 from planner.glossary import monthly
 from planner.physics.aquifer import (
     flow_at_level_m3_h,
