@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from tests.commands.sheet_reader import CLOSES, NUMBER, Order, table, value, water_of_knots
+from planner.commands.why.command import why
+from planner.pipeline import run
+from tests.commands.sheet_reader import CLOSES, NUMBER, Order, closes, table, value, water_of_knots
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -195,3 +199,22 @@ def test_the_years_give_the_cost_of_water(sheets: dict[int, str], sites: pd.Data
         assert value(text, "life-cycle cost, equipment only") / present == pytest.approx(
             sites.at[row, "cost_equipment_per_m3"], rel=1e-4
         )
+
+
+def test_a_surface_pump_is_capped_by_its_suction(
+    make_programme: Callable[..., Path], plan_text: str, tmp_path: Path
+) -> None:
+    """Invented shallow wells, so deep that suction binds before the well does; no other family is allowed."""
+    wells = [{"static_level_m": "2", "pumping_level_m": level} for level in ("3", "6")]
+    plan = make_programme(tmp_path, wells, plan_text + '\n[equipment]\nfamilies = ["surface"]\n')
+    run(plan, tmp_path / "out")
+    sites = pd.read_parquet(tmp_path / "out" / "sites.parquet").set_index("inventory_row")
+    assert sites["engine_status"].tolist() == ["designed"] * 2 and "suction" in set(sites["safe_rate_limit"])
+    for row in (1, 2):
+        text = why(tmp_path / "out", f"row:{row}")
+        closes(text, 90)
+        assert value(text, "cap") <= value(text, "ceiling by suction, with friction") * 1.00001
+        assert value(text, "cap") == pytest.approx(sites.at[row, "cap_flow_m3_h"], rel=1e-5)
+        told = " ".join(text.split())
+        assert "Helical rotor: no pump of the catalogue or not allowed" in told
+        assert "Surface pump: best design" in told and "no_suction: suction head available" in told

@@ -30,6 +30,9 @@ class Knot(NamedTuple):
     runout: float
 
 
+Limit = tuple[str, float, Callable[[Knot], float]]  # its name, how far it lets, of what
+
+
 def pipe_limits_m3_h(sized: Sized, chosen: Chosen) -> tuple[float, float]:
     """Flows at the highest velocities of riser and delivery pipe."""
     return (
@@ -93,8 +96,7 @@ def _suction_ceiling(sheet: Sheet, sized: Sized, chosen: Chosen, ceiling: float)
 
 def _curve(sheet: Sheet, sized: Sized, chosen: Chosen, ceiling: float) -> None:
     """The cap: where the pump's curve at the highest level of the year meets its first limit."""
-    knots, clip, found = highest_knots(sized, chosen), chosen.done.prospect.clip_w, chosen.done.duty.cap_m3_h
-    lowest = float(chosen.pump["min_speed_ratio"])
+    knots, clip = highest_knots(sized, chosen), chosen.done.prospect.clip_w
     sheet.text(
         "The curve at the highest level of the year, "
         f"{n(sized.well.highest_m)} m before pumping: {len(knots)} flows up to the highest without friction; at each, "
@@ -107,7 +109,7 @@ def _curve(sheet: Sheet, sized: Sized, chosen: Chosen, ceiling: float) -> None:
         runout = () if helical else (n(one.runout),)
         rows.append((str(i), n(one.flow), n(one.head), n(one.speed), n(one.power), *runout))
     sheet.table(("flow", "q m3/h", "head m", "speed", "power W", *(() if helical else ("of most flow",))), rows)
-    limits: list[tuple[str, float, Callable[[Knot], float]]] = [
+    limits: list[Limit] = [
         ("speed 1", 1.0, lambda k: k.speed),
         ("power", clip, lambda k: k.power),
         ("ceiling", ceiling, lambda k: k.flow),
@@ -117,11 +119,19 @@ def _curve(sheet: Sheet, sized: Sized, chosen: Chosen, ceiling: float) -> None:
     beyond = [i for i, k in enumerate(knots) if any(of(k) > most + 1e-9 * max(most, 1.0) for _, most, of in limits)]
     after = knots[beyond[0]] if beyond else None
     before = knots[beyond[0] - 1] if beyond else knots[-1]
-    if after is None:
-        agree("cap", before.flow, found)
-        sheet.value("cap", f"{n(found)} m3/h", "the last of these flows: no limit is met before it")
-        sheet.rule(SPEED, n(before.speed), before.speed, ">=", lowest, "", "catalogue lowest speed")
+    if after is not None:
+        _between(sheet, chosen, before, after, limits)
         return
+    found = chosen.done.duty.cap_m3_h
+    agree("cap", before.flow, found)
+    sheet.value("cap", f"{n(found)} m3/h", "the last of these flows: no limit is met before it")
+    lowest = float(chosen.pump["min_speed_ratio"])
+    sheet.rule(SPEED, n(before.speed), before.speed, ">=", lowest, "", "catalogue lowest speed")
+
+
+def _between(sheet: Sheet, chosen: Chosen, before: Knot, after: Knot, limits: list[Limit]) -> None:
+    """The cap on the straight line from a point within all limits to one beyond some, and the speed there."""
+    found = chosen.done.duty.cap_m3_h
     parts, names, smallest = [], [], 1.0
     for name, most, of in limits:
         if of(after) <= most:
@@ -138,7 +148,7 @@ def _curve(sheet: Sheet, sized: Sized, chosen: Chosen, ceiling: float) -> None:
         f"{n(before.flow)} + max({least}, 0) × ({n(after.flow)} - {n(before.flow)})",
         found,
         "m3/h",
-        f"passed at the flow after: {', '.join(names)}; ceiling {n(ceiling)} m3/h, power {n(clip)} W",
+        f"passed at the flow after: {', '.join(names)}",
     )
     part = (found - before.flow) / (after.flow - before.flow)
     sheet.rule(
@@ -147,7 +157,7 @@ def _curve(sheet: Sheet, sized: Sized, chosen: Chosen, ceiling: float) -> None:
         f"({n(after.speed)} - {n(before.speed)})",
         before.speed + part * (after.speed - before.speed),
         ">=",
-        lowest,
+        float(chosen.pump["min_speed_ratio"]),
         "",
         "catalogue lowest speed",
     )

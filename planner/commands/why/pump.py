@@ -12,8 +12,7 @@ from planner.texts import texts
 
 def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
     """What was chosen, with the numbers of the catalogue that follow-up steps use."""
-    row, design, done, site, c = opened.row, chosen.design, chosen.done, sized.site, opened.catalogue
-    pump, drive = chosen.pump, chosen.drive
+    design, pump, c = chosen.design, chosen.pump, opened.catalogue
     sheet.section("The set")
     family = texts()[FAMILIES[pump["family"]]][1].lower()
     name = c.pump_ids[design.pump]
@@ -67,6 +66,14 @@ def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
             f"{n(pump['max_flow_ratio'])} q_b",
             known_from,
         )
+    _drive(sheet, opened, sized, chosen)
+    _parts(sheet, opened, sized, chosen)
+
+
+def _drive(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
+    """The drive with what it takes at most, and the array."""
+    row, design, site, c = opened.row, chosen.design, sized.site, opened.catalogue
+    pump, drive, motor = chosen.pump, chosen.drive, float(chosen.pump["motor_w"])
     sheet.value(
         "drive",
         f"{row['drive_id']}, efficiency {n(drive['efficiency'])}, own use {n(drive['standby_w'])} W",
@@ -85,7 +92,7 @@ def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
         "P_max, taken at most",
         "drive input × (1 - 2 % for each K of water above 30 °C)",
         f"{n(rating)} × (1 - {n(engine.DERATE_PER_K)} × {n(derated)})",
-        done.duty.clip_w,
+        chosen.done.duty.clip_w,
         "W",
     )
     if row["engine_status"] == "installed":
@@ -100,7 +107,6 @@ def the_set(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
             "Wp",
             f"catalogue {module}",
         )
-    _parts(sheet, opened, sized, chosen)
 
 
 def _parts(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) -> None:
