@@ -96,7 +96,7 @@ def taken(light: Light, m: int, ledger: Record) -> float:
     short = 0.0
     for i in range(m * MOST_KINDS, m * MOST_KINDS + light.month.kinds[m]):
         short += ledger.short[i]
-    return ledger.wanted[m] - short / light.month.counted[m]
+    return max(ledger.wanted[m] - short / light.month.counted[m], 0.0)
 
 
 @kernel

@@ -31,6 +31,7 @@ from planner.engine.reach import largest_parts
 from planner.engine.room import DELIVERY, DEMAND, DESIGN_YEAR, RISER, Place, Room, tank_for
 from planner.engine.search import search
 from planner.engine.site import Record, Records
+from planner.engine.sun import DAYS
 from planner.engine.volume import year_curves
 from planner.engine.weigh import COOLING_M_S, sleeve_needed, year_of
 from planner.engine.well import drawdown_m, well_limits
@@ -143,7 +144,8 @@ def why_not(
     limit: Floats,
 ) -> None:  # fmt: skip
     """What stops a family without a design: the rule at which its furthest pump stops with the widest pipes, the
-    thickest cable and the largest array and tank; `SHORT_OF_DEMAND` where it can be built but gives too little."""
+    thickest cable and the largest array and tank; `SHORT_OF_DEMAND` where it can be built but gives too little, in the
+    worst month or, with every month served, in the year, under low sun."""
     place = Place(site, light, market, rules, well_limits(site), room.task)
     storage = storage_of(site, market.tanks[market.tanks.size - 1].volume_m3)
     room.task.goal_m3 = 0.0
@@ -194,16 +196,20 @@ def why_not(
             used, worst = 0.0, 1.0
             for m in range(12):
                 used += room.year.used[m]
-            year_of(rig, duty, place, w, watts * site.low_sun, DESIGN_YEAR, DEMAND, storage, room.year, room)
+            low = year_of(rig, duty, place, w, watts * site.low_sun, DESIGN_YEAR, DEMAND, storage, room.year, room)
+            demanded = 0.0
             for m in range(12):
+                demanded += DAYS[m] * site.demand_m3_day[m]
                 if site.demand_m3_day[m] > 0.0:
                     worst = min(worst, room.year.used[m] / site.demand_m3_day[m])
             if used <= 0.0:  # no array that the drive takes gives the power to start
                 note_rule(rule, value, limit, family, NO_VOLTAGE_WINDOW, largest, start)
             elif sleeve < 0:
                 note_rule(rule, value, limit, family, NO_COOLING, velocity, COOLING_M_S)
-            else:
+            elif worst < rules.reliability_month:
                 note_rule(rule, value, limit, family, SHORT_OF_DEMAND, worst, rules.reliability_month)
+            else:
+                note_rule(rule, value, limit, family, SHORT_OF_DEMAND, low / demanded, rules.reliability_year)
         if not built:
             note_rule(rule, value, limit, family, NO_VOLTAGE_WINDOW, largest, market.modules[0].rated_wp)
 
