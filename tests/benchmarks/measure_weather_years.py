@@ -25,10 +25,9 @@ import pvlib
 from numpy.typing import NDArray
 
 from planner.engine import sun
-from planner.engine.duty import dynamic_heads_m
 from planner.engine.light import Plane, power, towards_equator_deg
+from planner.engine.room import DEMAND
 from planner.engine.sun import Climate, monthly_sky
-from planner.engine.volume import curves_of
 from planner.engine.weather import Weather, weather_sky
 from planner.physics.sun import daily_extraterrestrial_kwh_m2, hour_fraction
 from planner.plan import Array
@@ -301,18 +300,14 @@ def pump_of(family: str, rest_level_m: float, demand_m3_day: float) -> Pump:
     """The set that the search chooses for an ordinary well, as flow against power."""
     context = bed.family_context(family)
     sites = bed.one_site(rest_level_m, demand_m3_day)
-    place = context.catalogue.pump_ids.index(bed.row_of(sites, context)["pump_id"])
     bench = bed.bench(sites, context)
-    duty, pump = bench.fit(place), context.market.pumps[place]
-    flows, heads = dynamic_heads_m(
-        duty, bench.site, context.rules, bench.well, context.market.risers, context.market.deliveries
-    )
-    curves = curves_of(
-        pump, context.market.drives[pump["drive"]], duty, bench.site, context.rules, bench.well.density_kg_m3,
-        pump["slip_life_factor"], bench.site.demand_m3_day, flows, heads,
-    )  # fmt: skip
-    knots = curves.knots[0]
-    return Pump(curves.power_w[0, :knots].copy(), curves.flow_m3_h[0, :knots].copy(), float(curves.start_w[0]))
+    design = bench.choose().chosen
+    fitted = bench.fit(design.pump, design.riser, design.delivery, design.cable)
+    assert fitted is not None
+    fitted.water(float(design.array_wp))
+    curve = fitted.room.curves[DEMAND, 0]
+    knots = int(curve["knots"])
+    return Pump(curve["power_w"][:knots].copy(), curve["flow_m3_h"][:knots].copy(), float(curve["start_w"]))
 
 
 def flow_at(pump: Pump, power_w: Floats) -> Floats:

@@ -12,13 +12,21 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.engine import assess as engine
 from planner.engine.assess import Context, Results, Sites
-from planner.engine.duty import Duty, Well, well_limits
+from planner.engine.balance import storage_of, water_used
+from planner.engine.choose import Choice, choose
+from planner.engine.duty import FITS, Duty, Prospect, Rig, delivery_friction, fit_set, prospect_of, riser_friction
 from planner.engine.light import Light
+from planner.engine.reach import largest_parts
+from planner.engine.report import Performance, perform
+from planner.engine.room import DEMAND, OWN, Place, Room, make_room
 from planner.engine.site import Record
+from planner.engine.volume import year_curves
+from planner.engine.well import Well, well_limits
 from planner.plan import LoadedPlan, Plan
 
 GHI = (5.0, 5.1, 5.3, 5.6, 5.5, 5.3, 5.5, 6.1, 6.5, 6.4, 5.8, 5.2)  # invented, kWh/m2/d
@@ -126,6 +134,44 @@ def rules_of(results: Results, row: int = 1) -> dict[str, str]:
     return {rule.family: rule.rule for rule in results.rules if rule.inventory_row == row}
 
 
+class Fitted(NamedTuple):
+    """A pump with pipes and cable in a well, with the room its kernels work in."""
+
+    bench: Bench
+    prospect: Prospect
+    duty: Duty
+    rig: Rig
+    room: Room
+    riser: int
+    delivery: int
+    cable: int
+
+    def water(
+        self, array_w: float, tank_m3: float = 1e9, module: int = 0, share: float = 1.0, wear: float = 0.0
+    ) -> Water:
+        """A year with so many watts, as old as they are; wear: slip ÷ new slip, 0 that of mid-life."""
+        share, slip = 1.0, wear or self.rig.pump["slip_life_factor"]
+        demand, own, storage = self.room.curves[DEMAND], self.room.curves[OWN], storage_of(self.bench.site, tank_m3)
+        year_curves(self.rig, self.duty, slip, share, demand)
+        used, year, month = water_used(
+            self.rig, self.duty, slip, self.bench.light, module, array_w, share, demand, own, storage, self.room.year,
+            self.room.ledger,
+        )  # fmt: skip
+        record = self.room.year
+        return Water(record.volume.copy(), record.hours.copy(), record.used.copy(), used, year, month)
+
+
+class Water(NamedTuple):
+    """Months (12): pumpable and used, m3 of the mean day, and running hours; the year, m3, and shares of the demand."""
+
+    volume: NDArray[np.float64]
+    hours: NDArray[np.float64]
+    used: NDArray[np.float64]
+    used_m3_year: float
+    year: float
+    month: float
+
+
 class Bench(NamedTuple):
     """A site made ready for the kernels."""
 
@@ -134,11 +180,41 @@ class Bench(NamedTuple):
     context: Context
     well: Well
 
-    def fit(self, pump: int) -> Duty:
+    def prospect(self, pump: int, room: Room | None = None) -> Prospect:
+        """What a pump can do whatever its pipes."""
         market = self.context.market
-        drive = market.drives[market.pumps[pump]["drive"]]
-        pipes = market.risers, market.deliveries, market.cables
-        return fit_pump(market.pumps[pump], drive, *pipes, self.site, self.context.rules, self.well)
+        drive, bare = market.drives[market.pumps[pump]["drive"]], (room or make_room(market)).bare
+        return prospect_of(market.pumps[pump], drive, self.site, self.context.rules, self.well, bare)
+
+    def fit(self, pump: int, riser: int = -1, delivery: int = -1, cable: int = -1) -> Fitted | None:
+        """A pump with pipes and cable, −1 the widest that do; None where it does not fit."""
+        market, rules, room = self.context.market, self.context.rules, make_room(self.context.market)
+        prospect = self.prospect(pump, room)
+        if prospect.rule != FITS:
+            return None
+        place = Place(self.site, self.light, market, rules, self.well, room.task)
+        record, drive = market.pumps[pump], market.drives[market.pumps[pump]["drive"]]
+        rig = Rig(record, drive, self.site, rules, self.well, room.desk)
+        widest = largest_parts(prospect, rig, place)
+        parts = tuple(int(a if a >= 0 else b) for a, b in zip((riser, delivery, cable), widest, strict=True))
+        if min(parts) < 0:
+            return None
+        room.desk.flow[:] = room.bare.flow
+        one, other, wire = market.risers[parts[0]], market.deliveries[parts[1]], market.cables[parts[2]]
+        riser_friction(one, rules, self.well, room.desk)
+        delivery_friction(other, self.site, self.well, room.desk)
+        duty = fit_set(record, drive, prospect, one, other, wire, self.site, rules, self.well, room.desk)
+        return Fitted(self, prospect, duty, rig, room, *parts) if duty.rule == FITS else None
+
+    def choose(self) -> Choice:
+        """The engine's choice."""
+        market = self.context.market
+        return choose(self.site, self.light, market, self.context.rules, make_room(market))
+
+    def perform(self, design: Record) -> Performance:
+        """What a design does."""
+        market = self.context.market
+        return perform(design, self.site, self.light, market, self.context.rules, make_room(market))
 
 
 def bench(sites: Sites, where: Context | None = None) -> Bench:

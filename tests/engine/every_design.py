@@ -22,18 +22,17 @@ from planner.engine.duty import (
     FITS,
     KNOTS,
     Rig,
-    Well,
     delivery_friction,
     fit_set,
     prospect_of,
     riser_friction,
-    well_limits,
 )
 from planner.engine.light import Light
 from planner.engine.room import DEMAND, OTHER, OWN, Room, make_room
 from planner.engine.site import Record, Records
 from planner.engine.volume import year_curves
 from planner.engine.weigh import running_hours_day, sleeve_needed, worn_out_slip
+from planner.engine.well import Well, well_limits
 from planner.physics.equation import kernel
 from tests.engine import bed
 
@@ -106,7 +105,7 @@ def _designs(
     j: int, w: int, watts: Any, site: Record, light: Light, market: Market, rules: Record, well: Well, room: Room,
     goal_m3: float, found: Records, count: int,
 ) -> int:  # fmt: skip
-    """All designs of a pump with arrays of a module into `found` from `count` on; those that compete with their cost."""
+    """All designs of a pump with arrays of a module into `found` from `count` on; with cost those that compete."""
     pump, drive = market.pumps[j], market.drives[market.pumps[j].drive]
     prospect = prospect_of(pump, drive, site, rules, well, room.bare)
     if prospect.rule != FITS:

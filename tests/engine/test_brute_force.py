@@ -1,7 +1,7 @@
 """The search against the enumeration of every design of small random catalogues: it may pass over nothing that wins.
 
-Sites are drawn from all families, with and without enough water, with growth and memory. Sixteen in the ordinary run, 200
-by hand (`-m slow -s`). The search prices a design by the worth of its parts, the enumeration by its bill.
+Sites are drawn from all families, with and without enough water, with growth and memory. Sixteen in the ordinary run,
+200 by hand (`-m slow -s`). The search prices a design by the worth of its parts, the enumeration by its bill.
 """
 
 from __future__ import annotations

@@ -10,8 +10,6 @@ import pytest
 
 from planner.catalogue.arrays import STEEL
 from planner.engine.cost import present_volume, rotor_stator_cost, rotor_stator_life_y
-from planner.engine.report import perform
-from planner.engine.search import search
 from tests.engine import bed
 
 RATE, YEARS = 0.08, 20
@@ -50,16 +48,16 @@ def pairs(price: float, life: float, pump_life: float) -> float:
 def test_cost_by_hand(family: str, static_m: float, demand: float, columns: dict[str, float]) -> None:
     sites, context = bed.one_site(static_m, demand, **columns), bed.family_context(family)
     bench = bed.bench(sites, context)
-    choice = search(bench.site, bench.light, context.market, context.rules, -1, 0.0)
+    choice = bench.choose()
     row = bed.row_of(sites, context)
-    done = perform(choice.chosen, bench.site, bench.light, context.market, context.rules)
+    done, chosen = bench.perform(choice.chosen), choice.chosen
     duty, c, p = done.duty, context.catalogue, context.catalogue.prices
     j, w = choice.chosen.pump, choice.chosen.module
     array, lives = row["array_wp"], c.lives
     people = columns.get("people_counted", 1000 * demand * 0.9 / 20.0)  # else the demand at the tap over the norm
     taps = math.ceil(people / p.people_per_tap)
     protection = {"helical_rotor": "relief_and_check_set", "centrifugal": "check_valve_set", "surface": "suction_set"}
-    steel = c.risers.material[duty.riser] == STEEL
+    steel = c.risers.material[chosen.riser] == STEEL
     assert steel or "ph" not in columns
     riser_lives = c.risers.life_corrosive_y if "ph" in columns else c.risers.life_y
     goods = [
@@ -69,9 +67,9 @@ def test_cost_by_hand(family: str, static_m: float, demand: float, columns: dict
         (p.mounting_wp * array, lives.mounting_wp),
         (p.dc_wiring_wp * array, lives.dc_wiring_wp),
         (p.dc_wiring_site, lives.dc_wiring_site),
-        (c.risers.price_m[duty.riser] * duty.intake_m, riser_lives[duty.riser]),
-        (c.cables.price_m[duty.cable] * (10.0 + (duty.intake_m if family != "surface" else 0.0)),
-         c.cables.life_y[duty.cable]),
+        (c.risers.price_m[chosen.riser] * duty.intake_m, riser_lives[chosen.riser]),
+        (c.cables.price_m[chosen.cable] * (10.0 + (duty.intake_m if family != "surface" else 0.0)),
+         c.cables.life_y[chosen.cable]),
         (getattr(p, protection[family]), getattr(lives, protection[family])),
         (p.dry_run_and_level_switch, lives.dry_run_and_level_switch),
     ]  # fmt: skip
@@ -88,7 +86,7 @@ def test_cost_by_hand(family: str, static_m: float, demand: float, columns: dict
         assert wear > 0.0
     equipment = sum(price for price, _ in goods)
     tank = c.tanks.price[choice.chosen.tank]
-    delivery = c.deliveries.price_m[duty.delivery] * columns.get("pipe_length_m", 30.0)
+    delivery = c.deliveries.price_m[chosen.delivery] * columns.get("pipe_length_m", 30.0)
     works = [
         (p.fence_site + p.fence_wp * array, lives.fence_site),
         (p.tap_stand * taps, lives.tap_stand),
@@ -103,7 +101,7 @@ def test_cost_by_hand(family: str, static_m: float, demand: float, columns: dict
     lifecycle = 1.18 * scheme - npf.pv(RATE, YEARS, upkeep) + wear
     lifecycle += sum(later(price, life, True) for price, life in goods)
     lifecycle += later(tank, c.tanks.life_y[choice.chosen.tank], True)
-    lifecycle += later(delivery, c.deliveries.life_y[duty.delivery], True)
+    lifecycle += later(delivery, c.deliveries.life_y[chosen.delivery], True)
     lifecycle += sum(later(price, life, False) for price, life in works)
     assert row["lifecycle_cost"] == pytest.approx(lifecycle, rel=1e-9)
     assert row["annual_cost"] == pytest.approx(-npf.pmt(RATE, YEARS, lifecycle), rel=1e-9)

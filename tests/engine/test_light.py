@@ -7,7 +7,8 @@ import pvlib
 import pytest
 
 from planner.engine import light, sun
-from planner.engine.volume import above, mean_day
+from planner.engine.days import synthetic_days
+from planner.engine.volume import above, curves, mean_day
 from planner.plan import Array
 from tests.engine import bed
 
@@ -105,8 +106,10 @@ def test_duration_is_exact_for_its_steps() -> None:
     """Direct sums over the steps of the mean day, for the curve and for a piecewise linear flow (closed form)."""
     plane, gamma = light.Plane(15.0, 0.0, False), np.array([-0.0035])
     power = light.power(SKY, [plane], gamma, Array())[0, 0]
-    curve = light.light(SKY, plane, gamma, Array())
+    curve = light.light(SKY, synthetic_days(np.full(12, 0.5)), plane, gamma, Array())
+    flow_curve = curves().view(np.recarray)[0]
     knots, flows = np.array([150.0, 300.0, 500.0, 650.0]), np.array([0.4, 1.0, 1.5, 1.6])
+    flow_curve.power_w[:4], flow_curve.flow_m3_h[:4], flow_curve.knots = knots, flows, 4
     for m in (0, 5, 8):
         assert SKY.hours[m] == pytest.approx(1 / STEPS, rel=1e-12)
         steps = power[m]
@@ -116,10 +119,12 @@ def test_duration_is_exact_for_its_steps() -> None:
             assert energy == pytest.approx(np.maximum(steps - level, 0).sum() / STEPS, rel=1e-9)
         watts = 800.0 * steps
         flow = np.where(watts >= knots[0], np.interp(watts, knots, flows), 0.0)
-        volume, running = mean_day(curve, 0, m, 800.0, knots, flows, 4, knots[0])
+        flow_curve.start_w = knots[0]
+        volume, running = mean_day(curve, 0, m, 800.0, flow_curve)
         assert volume == pytest.approx(flow.sum() / STEPS, rel=1e-9)
         assert running == pytest.approx((watts > knots[0]).sum() / STEPS, rel=1e-9)
         # Between running and starting power an hour counts half.
         late = np.where(watts < 400.0, 0.5, 1.0) * flow
-        volume, _ = mean_day(curve, 0, m, 800.0, knots, flows, 4, 400.0)
+        flow_curve.start_w = 400.0
+        volume, _ = mean_day(curve, 0, m, 800.0, flow_curve)
         assert volume == pytest.approx(late.sum() / STEPS, rel=1e-9)

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from planner.catalogue.arrays import HELICAL
 from planner.engine import assess as engine
 from planner.engine.assess import Sites
-from planner.engine.duty import FITS, KNOTS, dynamic_heads_m, flow_curve, speed_power_torque
-from planner.engine.volume import curves_of, monthly_volumes
+from planner.engine.duty import KNOTS, flow_curve, speed_power_torque
 from planner.physics.pumps import hydraulic_power_w
 from planner.physics.water import GRAVITY_M_S2, density_kg_m3
 from tests.engine import bed
@@ -35,7 +34,7 @@ def test_energy_chain_and_cap(sites: Sites) -> None:
     # The water lifted through the rest level alone needs no more than all that the array can give.
     bench = bed.bench(sites)
     module = bed.context().catalogue.module_ids.index(row["module_id"])
-    array_wh = row["array_wp"] * bench.light.energy[module, :, -1]  # of each month's mean day, new array
+    array_wh = row["array_wp"] * bench.light.steps["energy"][module, :, -1]  # of each month's mean day, new array
     volumes = np.array([row[f"volume_{m:02d}"] for m in range(1, 13)])
     density = density_kg_m3(bench.site["water_c"]) / 1000.0
     assert (volumes * bench.site["rest_m"] * WH_PER_M4 * density <= array_wh).all()
@@ -69,18 +68,15 @@ def test_power_is_lost_at_every_step(
 @given(bed.random_sites(), st.sampled_from(PUMPS))
 def test_flow_curve_rises(sites: Sites, pump: int) -> None:
     bench = bed.bench(sites)
-    duty = bench.fit(pump)
-    if duty.rule != FITS:
+    fitted = bench.fit(pump)
+    if fitted is None:
         return
-    market, rules = bench.context.market, bench.context.rules
-    record = market.pumps[pump]
-    flows, heads = dynamic_heads_m(duty, bench.site, rules, bench.well, market.risers, market.deliveries)
+    record, duty, desk = fitted.rig.pump, fitted.duty, fitted.room.desk
     power, flow = np.empty(KNOTS + 2), np.empty(KNOTS + 2)
     for rest in (bench.site["rest_m"].min(), bench.site["rest_m"].max()):
-        static = rest + bench.site["lift_m"]
         knots, start = flow_curve(
-            record, market.drives[record["drive"]], duty, bench.well.density_kg_m3, static,
-            record["slip_life_factor"], flows, heads, power, flow,
+            record, fitted.rig.drive, duty.clip_w, duty.cable_ratio, bench.well.density_kg_m3,
+            rest + bench.site["lift_m"], record["slip_life_factor"], duty.cap_m3_h, desk.flow, desk.head, power, flow,
         )  # fmt: skip
         if knots == 0:
             continue
@@ -89,30 +85,24 @@ def test_flow_curve_rises(sites: Sites, pump: int) -> None:
         assert flow[knots - 1] <= duty.cap_m3_h * (1 + 1e-9)
 
 
-@given(bed.random_sites(), st.sampled_from(PUMPS))
-def test_more_array_never_gives_less(sites: Sites, pump: int) -> None:
-    """Same strings, below the clip or above it: more power never lifts less water."""
-    bench = bed.bench(sites)
-    duty = bench.fit(pump)
-    if duty.rule != FITS:
+@given(bed.random_sites(), st.sampled_from(PUMPS), st.floats(1.0, 40.0))
+def test_more_array_or_tank_never_gives_less(sites: Sites, pump: int, tank_m3: float) -> None:
+    """Same strings, below the clip or above it: more power never lifts less water, more room never loses any."""
+    fitted = bed.bench(sites).fit(pump)
+    if fitted is None:
         return
-    market, rules = bench.context.market, bench.context.rules
-    record = market.pumps[pump]
-    drive, density = market.drives[record["drive"]], bench.well.density_kg_m3
-    slip, demand = record["slip_life_factor"], bench.site["demand_m3_day"].copy()
-    flows, heads = dynamic_heads_m(duty, bench.site, rules, bench.well, market.risers, market.deliveries)
-    curves = curves_of(record, drive, duty, bench.site, rules, density, slip, demand, flows, heads)
-    scratch = curves_of(record, drive, duty, bench.site, rules, density, slip, demand, flows, heads)
     before = np.zeros(12)
+    used = 0.0
     for share in (0.3, 0.6, 1.0, 1.5, 2.0):
-        volumes, hours = np.empty(12), np.empty(12)
-        monthly_volumes(
-            record, drive, duty, bench.site, rules, density, slip, flows, heads, curves, demand, bench.light, 0,
-            share * record["drive_rating_w"], scratch, volumes, hours,
-        )  # fmt: skip
-        # The memory of earlier days is settled to 0.1 %, and so is the comparison.
-        assert (volumes >= before * (1 - 2e-3)).all()
-        before = volumes
+        watts = share * float(fitted.rig.pump["drive_rating_w"])
+        year = fitted.water(watts, tank_m3)
+        # The memory of earlier days is settled to 1e-7, and so is the comparison.
+        assert (year.volume >= before * (1 - 1e-6)).all()
+        assert year.used_m3_year >= used * (1 - 1e-6) - 1e-9
+        before, used = year.volume, year.used_m3_year
+        more = fitted.water(watts, 1.3 * tank_m3)
+        assert more.used_m3_year >= used * (1 - 1e-12) - 1e-9
+        np.testing.assert_array_equal(more.volume, year.volume)
 
 
 def test_results_do_not_depend_on_company_or_order() -> None:

@@ -11,8 +11,8 @@ import pytest
 from planner.catalogue.arrays import FAMILIES
 from planner.engine import assess as engine
 from planner.engine.assess import Context, FamilyRule, Sites, make_context
-from planner.engine.duty import FITS, RULES
-from planner.engine.search import note_rule
+from planner.engine.choose import note_rule
+from planner.engine.duty import RULES
 from tests.engine import bed
 
 
@@ -42,7 +42,7 @@ def with_catalogue(table: str, **columns: Any) -> Context:
         ("sand_above_limit", "helical_rotor", 40.0, {"sand_mg_l": 60.0}),
         ("sand_above_limit", "centrifugal", 40.0, {"sand_mg_l": 60.0}),
         ("no_head", "centrifugal", 350.0, {}),
-        ("no_head", "surface", 60.0, {}),
+        ("no_suction", "surface", 60.0, {}),
         ("no_suction", "surface", 9.0, {"elevation_m": 2500.0}),
         ("no_pressure", "helical_rotor", 350.0, {}),
     ],
@@ -61,9 +61,10 @@ def test_a_family_is_stopped_by_name(rule: str, family: str, static_m: float, co
 @pytest.mark.parametrize(
     ("rule", "table", "columns", "site"),
     [
-        ("no_delivery_pipe", "deliveries", {"inside_mm": 5.0}, {}),
+        # Every pump is tried with every pipe in vain, 40 s.
+        pytest.param("no_delivery_pipe", "deliveries", {"pressure_pa": 1.0}, {}, marks=pytest.mark.slow),
         ("no_riser", "risers", {"pressure_pa": 1e5}, {}),
-        ("no_cable", "cables", {"r20_ohm_m": 10.0}, {}),
+        ("no_cable", "cables", {"r20_ohm_m": 0.1}, {}),
         ("no_voltage_window", "modules", {"voc_v": 2000.0}, {}),
         ("above_safe_rate", "pumps", {"min_speed_ratio": 0.999}, {"share_rate_m3_h": 0.4}),
         ("no_start_torque", "pumps", {"peak_torque_ratio": 0.01}, {}),
@@ -106,8 +107,6 @@ def test_of_several_pumps_the_furthest_and_then_the_nearest_counts() -> None:
         ("no_head", 90.0, 80.0, ("no_head", 90.0, 80.0)),  # nearer to passing
         ("no_head", 90.0, 40.0, ("no_head", 90.0, 80.0)),
         ("no_pressure", 30.0, 12.0, ("no_pressure", 30.0, 12.0)),  # got further
-        ("pump_fits", 0.0, 0.0, ("pump_fits", 0.0, 0.0)),
-        ("no_cooling", 0.01, 0.08, ("pump_fits", 0.0, 0.0)),  # one that fits is enough
     ]
     for name, at, bound, kept in steps:
         note_rule(rule, value, limit, 1, RULES.index(name), at, bound)
@@ -118,9 +117,10 @@ def test_of_several_pumps_the_furthest_and_then_the_nearest_counts() -> None:
 def test_warm_water_lowers_what_a_motor_may_take() -> None:
     cool, warm = bed.bench(bed.one_site()), bed.bench(bed.one_site(water_temperature_used_c=38.0))
     pump = bed.context().catalogue.pump_ids.index("HR10-12")
-    assert cool.fit(pump).rule == warm.fit(pump).rule == FITS
+    fitted = cool.fit(pump), warm.fit(pump)
     # 2 % for each kelvin above 30 °C, common practice
-    assert warm.fit(pump).clip_w == pytest.approx(cool.fit(pump).clip_w * (1 - 0.02 * 8), rel=1e-12)
+    assert fitted[0] is not None and fitted[1] is not None
+    assert fitted[1].duty.clip_w == pytest.approx(fitted[0].duty.clip_w * (1 - 0.02 * 8), rel=1e-12)
 
 
 def test_rules_of_choosing_are_not_tested_on_a_set_that_stands() -> None:

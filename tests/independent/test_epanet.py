@@ -19,8 +19,20 @@ import pytest
 from planner.catalogue.arrays import HDPE
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.engine.assess import make_context
-from planner.engine.duty import pipe_head_m, top_flow, well_limits
-from planner.engine.site import Record, Site, record, records
+from planner.engine.duty import (
+    FITS,
+    KNOTS,
+    delivery_friction,
+    delivery_head_m,
+    fit_set,
+    flow_curve,
+    prospect_of,
+    riser_friction,
+    riser_head_m,
+)
+from planner.engine.room import make_room
+from planner.engine.site import Record, Site, record
+from planner.engine.well import well_limits
 from planner.physics.water import kinematic_viscosity_m2_s
 from planner.plan import LoadedPlan, read_plan
 
@@ -43,7 +55,7 @@ def catalogue(plan: LoadedPlan) -> Catalogue:
     return load_catalogue(plan)
 
 
-def site(rest_m: float, lift_m: float, pipe_m: float) -> Record:
+def site(rest_m: float, lift_m: float, pipe_m: float, rate_m3_h: float) -> Record:
     """A well that is never drawn down: the network has a reservoir there."""
     return record(
         Site(
@@ -53,7 +65,7 @@ def site(rest_m: float, lift_m: float, pipe_m: float) -> Record:
             b_rule_d_m2=0.0,
             c_d2_m5=0.0,
             memory_d_m2=0.0,
-            share_rate_m3_h=1000.0,
+            share_rate_m3_h=rate_m3_h,
             safe_volume_m3_day=10_000.0,
             level_limit_m=500.0,
             level_is_screen=False,
@@ -68,11 +80,12 @@ def site(rest_m: float, lift_m: float, pipe_m: float) -> Record:
             elevation_m=1000.0,
             record_low_c=5.0,
             demand_m3_day=np.full(12, 10.0),
+            storage_share=0.8,
             low_sun=1.0,
             growth=0.0,
             distance_km=0.0,
             taps=1.0,
-            stands=False,
+            stands=True,
         )
     )
 
@@ -140,7 +153,7 @@ def pipe_of(pipes: Any, bore_mm: float, material: int = HDPE) -> int:
     ("pump_id", "velocity_m_s", "rest_m", "lift_m", "pipe_m"),
     [
         ("CF1-13", 0.6, 38.0, 6.0, 100.0),
-        ("CF3-19", 1.0, 45.0, 8.0, 200.0),
+        ("CF3-19", 1.0, 60.0, 8.0, 200.0),
         ("CF8-12", 1.5, 20.0, 6.0, 600.0),
         ("CF14-15", 2.0, 30.0, 10.0, 100.0),
         ("CF20-6", 1.9, 25.0, 12.0, 300.0),
@@ -157,23 +170,34 @@ def test_flow_at_full_speed(
     lift_m: float,
     pipe_m: float,
 ) -> None:
-    rules = make_context(plan.plan, catalogue).rules
-    risers, deliveries = records(catalogue.risers), records(catalogue.deliveries)
-    pump = records(catalogue.pumps)[catalogue.pump_ids.index(pump_id)]
-    drive = records(catalogue.drives)[pump["drive"]]
+    context = make_context(plan.plan, catalogue)
+    rules, market, room = context.rules, context.market, make_room(context.market)
+    pump = market.pumps[catalogue.pump_ids.index(pump_id)]
+    drive = market.drives[pump["drive"]]
     bore_mm = 1000.0 * math.sqrt(4.0 * pump["best_flow_m3_h"] / 3600.0 / (math.pi * velocity_m_s))
-    riser, delivery = pipe_of(risers, bore_mm), pipe_of(deliveries, bore_mm)
-    intake_m = rest_m + 5.0
+    riser, delivery = (pipes[pipe_of(pipes, bore_mm)] for pipes in (market.risers, market.deliveries))
+    cable = market.cables[market.cables.size - 1]
 
-    place = site(rest_m, lift_m, pipe_m)
+    # A set that stands: no rule of choosing may cap the flow before full speed does.
+    place = site(rest_m, lift_m, pipe_m, 2.0 * float(pump["best_flow_m3_h"]))
     well = well_limits(place)
-    ours = top_flow(
-        pump, drive, rest_m + lift_m, place, rules, math.inf, 0.0, well, risers, riser, deliveries, delivery,
-        intake_m, 2.0 * pump["best_flow_m3_h"],
+    prospect = prospect_of(pump, drive, place, rules, well, room.bare)
+    assert prospect.rule == FITS
+    room.desk.flow[:] = room.bare.flow
+    riser_friction(riser, rules, well, room.desk)
+    delivery_friction(delivery, place, well, room.desk)
+    duty = fit_set(pump, drive, prospect, riser, delivery, cable, place, rules, well, room.desk)
+    assert duty.rule == FITS
+    power, flow = np.zeros(KNOTS + 2), np.zeros(KNOTS + 2)
+    knots, _ = flow_curve(
+        pump, drive, math.inf, 0.0, well.density_kg_m3, rest_m + lift_m, 1.0, math.inf, room.desk.flow, room.desk.head,
+        power, flow,
     )  # fmt: skip
-    theirs = epanet_flow_m3_h(pump, risers[riser], deliveries[delivery], rest_m, lift_m, intake_m, pipe_m, tmp_path)
+    ours = float(flow[knots - 1])
+    theirs = epanet_flow_m3_h(pump, riser, delivery, rest_m, lift_m, duty.intake_m, pipe_m, tmp_path)
     assert ours == pytest.approx(theirs, rel=0.01)
+    assert duty.cap_m3_h <= 1.01 * theirs  # less where drive or runout bind before full speed
     # The pair says something about pipes: they take a good part of the head, and the pump stays in its range.
-    friction_m = pipe_head_m(ours, place, rules, risers, riser, deliveries, delivery, intake_m, well.viscosity_m2_s)
+    friction_m = riser_head_m(ours, riser, duty.intake_m, rules, well) + delivery_head_m(ours, delivery, place, well)
     assert friction_m > 0.02 * (rest_m + lift_m)
     assert 0.3 < ours / pump["best_flow_m3_h"] < pump["max_flow_ratio"]
