@@ -139,8 +139,10 @@ def test_a_tracking_array_agrees() -> None:
 @pytest.mark.parametrize(("factor", "static_m", "demand"), [(0.85, 60.0, 8.0), (0.90, 15.0, 40.0), (0.95, 90.0, 20.0)])
 def test_reliability_in_a_year_of_low_sun(factor: float, static_m: float, demand: float) -> None:
     """Definition: the share of the demand that an array smaller by the factor would pump; volumes, and the plain
-    reliability, are the whole array's."""
-    sites, context = bed.one_site(static_m, demand, solar_sizing_factor=factor), bed.context()
+    reliability, are the whole array's. Of mean days: what the tank does day by day is compared with the choice
+    (test_choice_against_reference)."""
+    sites, context = bed.one_site(static_m, demand, solar_sizing_factor=factor), bed.make_context()
+    context.rules.daily = 0
     row = bed.row_of(sites, context)
     case = case_of(sites, 0, row, context)
     for name, part in (("supply_reliability", 1.0), ("low_sun_reliability", factor)):
