@@ -42,7 +42,10 @@ from planner.engine.room import (
     RISER,
     Place,
     Room,
+    carried_m3_day,
+    largest_storage,
     least_flow_m3_h,
+    least_pumped_m3,
     present,
     riser_worth,
     shallowest_m,
@@ -50,7 +53,7 @@ from planner.engine.room import (
 )
 from planner.engine.site import Record, Records
 from planner.engine.sun import DAYS
-from planner.engine.volume import above, mean_day, year_curves
+from planner.engine.volume import above, mean_day, month_curve, year_curves
 from planner.engine.weigh import sleeve_at
 from planner.engine.well import drawdown_m
 from planner.physics.equation import kernel
@@ -117,7 +120,7 @@ def first_bound(j: int, place: Place, room: Room) -> float:
                     least = min(least, (base + place.market.modules[w].worth * watts) / water)
         return least
     m = task.hardest
-    target = rules.reliability_month * site.demand_m3_day[m]
+    target = least_pumped_m3(site, rules, largest_storage(place).over_m3, m)
     if task.flow_m3_h > place.well.safe_m3_h or target > site.safe_volume_m3_day:
         return np.inf
     head = site.rest_m[m] + site.memory_d_m2 * target + site.lift_m + rules.residual_m
@@ -157,7 +160,7 @@ def lifted_water(watts: float, place: Place) -> tuple[float, float]:
     storage = storage_of(site, place.market.tanks[place.market.tanks.size - 1].volume_m3)
     first = design = last = 0.0
     for m in range(12):
-        volume = min(task.lifted[m] * watts, storage.day_m3)
+        volume = min(task.lifted[m] * watts + carried_m3_day(place.rules, storage.over_m3, m), storage.day_m3)
         first += DAYS[m] * min(task.first * site.demand_m3_day[m], storage.day_m3)
         design += DAYS[m] * min(site.demand_m3_day[m], volume)
         last += DAYS[m] * min(task.last * site.demand_m3_day[m], volume)
@@ -173,7 +176,9 @@ def may_do(
     wanted = place.rules.reliability_month * place.site.demand_m3_day[m]
     array_w = watts * place.task.aged * place.site.low_sun
     volume, _ = mean_day(place.light, w, m, array_w, curve)
-    if min(duty.availability * volume, storage.day_m3) < wanted:
+    if storage.day_m3 < wanted:
+        return False
+    if duty.availability * volume < least_pumped_m3(place.site, place.rules, storage.over_m3, m):
         return False
     if not (daily and place.rules.daily):
         return True
@@ -196,7 +201,9 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
     free = loose_duty(prospect, prospect.top_m3_h, 0.0)
     meeting = place.task.goal_m3 <= 0.0
-    year_curves(rig, free, pump.slip_life_factor, rules.reliability_month if meeting else 0.0, room.curves[OTHER])
+    for m in range(12):
+        lifted = least_pumped_m3(site, rules, largest_storage(place).over_m3, m) if meeting else 0.0
+        month_curve(rig, free, pump.slip_life_factor, m, lifted, room.curves[OTHER, m])
     if not meeting:
         year_curves(rig, free, pump.slip_life_factor, 1.0, room.curves[DEMAND])
     least = pump.worth + site_worth(site, rules) + list_parts(pump, drive, place, room.parts)
@@ -296,7 +303,7 @@ def month_water(
     first = design = last = 0.0
     for m in range(12):
         volume, _ = mean_day(place.light, w, m, watts * task.aged, curves[m])
-        volume = min(free.availability * volume, storage.day_m3)
+        volume = min(free.availability * volume + carried_m3_day(place.rules, storage.over_m3, m), storage.day_m3)
         first += DAYS[m] * min(task.first * site.demand_m3_day[m], storage.day_m3)
         design += DAYS[m] * min(site.demand_m3_day[m], volume)
         last += DAYS[m] * min(task.last * site.demand_m3_day[m], volume)
@@ -370,6 +377,8 @@ def list_parts(pump: Record, drive: Record, place: Place, parts: Records) -> flo
                 pipe = market.deliveries[i]
                 price = pipe.worth * site.pipe_length_m
                 may = full_flow_m3_h(pipe.inside_mm, rules.velocity_delivery_m_s) >= flow
+                above_ground = RELIEF_RATIO * density * GRAVITY_M_S2 * (site.lift_m + rules.residual_m)
+                may = may and pipe.pressure_pa >= above_ground
             parts[kind, i].extra, parts[kind, i].may = price, may
             if may:
                 least = min(least, price)

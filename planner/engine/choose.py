@@ -160,7 +160,7 @@ def why_not(
         for k in range(KNOTS):
             room.desk.flow[k] = room.bare.flow[k]
         rig = Rig(pump, drive, site, rules, place.well, room.desk)
-        riser, delivery, cable = largest_parts(prospect, rig, place)
+        riser, delivery, cable = largest_parts(prospect, rig, place, room)
         if riser < 0:
             weight = place.well.density_kg_m3 * GRAVITY_M_S2
             head = place.well.deepest_m + drawdown_m(site, prospect.top_m3_h, True) + site.lift_m + rules.residual_m

@@ -218,8 +218,12 @@ def prospect_of(pump: Record, drive: Record, site: Record, rules: Record, well: 
     derate = 1.0 if surface else 1.0 - DERATE_PER_K * max(0.0, site.water_c - DERATE_FROM_C)
     clip = pump.drive_rating_w * derate
     static = well.highest_m + site.lift_m + rules.residual_m
+    # No pump gives more at its full speed, however much the well may give.
+    most = pump.max_flow_ratio * pump.best_flow_m3_h
+    if pump.family == HELICAL:
+        most = 60e-6 * pump.displacement_cm3 * pump.rated_speed_rpm
     for k in range(KNOTS):
-        desk.flow[k] = safe * k / (KNOTS - 1)
+        desk.flow[k] = min(safe, most) * k / (KNOTS - 1)
         desk.head[k] = drawdown_m(site, desk.flow[k], False)
     top = highest_flow(pump, drive, clip, 0.0, well.density_kg_m3, static, safe, desk)
     if top == 0.0:

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from planner.catalogue.arrays import SURFACE
+import numpy as np
+
 from planner.engine.balance import storage_of
 from planner.engine.bounds import arrays_up_to, largest_array_w, take_part
 from planner.engine.duty import (
     FITS,
     KNOTS,
-    RELIEF_RATIO,
+    NO_RISER,
     Prospect,
     Rig,
     fit_set,
     prospect_of,
-    riser_can_hang,
 )
 from planner.engine.room import DELIVERY, DEMAND, DESIGN_YEAR, RISER, Place, Room, wanted_year
+from planner.engine.site import Records
 from planner.engine.volume import year_curves
 from planner.engine.weigh import sleeve_needed, year_of
-from planner.engine.well import drawdown_m
 from planner.physics.equation import kernel
-from planner.physics.water import GRAVITY_M_S2
 
 
 @kernel
@@ -38,7 +37,7 @@ def most_used(place: Place, room: Room) -> float:
         for k in range(KNOTS):
             room.desk.flow[k] = room.bare.flow[k]
         rig = Rig(pump, drive, place.site, rules, place.well, room.desk)
-        riser, delivery, cable = largest_parts(prospect, rig, place)
+        riser, delivery, cable = largest_parts(prospect, rig, place, room)
         if riser < 0:
             continue
         take_part(RISER, riser, place, room.desk)
@@ -65,34 +64,42 @@ def most_used(place: Place, room: Room) -> float:
 
 
 @kernel
-def largest_parts(prospect: Prospect, rig: Rig, place: Place) -> tuple[int, int, int]:
-    """The widest riser that holds the pump's pressure and weight, the widest delivery pipe, the thickest cable."""
-    market, well = place.market, place.well
-    held = (
-        RELIEF_RATIO
-        * well.density_kg_m3
-        * GRAVITY_M_S2
-        * (
-            well.deepest_m
-            + drawdown_m(place.site, prospect.top_m3_h, True)
-            + place.site.lift_m
-            + place.rules.residual_m
-        )
-    )
-    riser = delivery = cable = -1
-    for r in range(market.risers.size):
-        one = market.risers[r]
-        if riser >= 0 and one.inside_mm <= market.risers[riser].inside_mm:
-            continue
-        hangs = rig.pump.family == SURFACE or riser_can_hang(
-            rig.pump, one, prospect.intake_m, place.rules, well.density_kg_m3
-        )
-        if one.pressure_pa >= 1.02 * held and hangs:
-            riser = r
-    for d in range(market.deliveries.size):
-        if delivery < 0 or market.deliveries[d].inside_mm > market.deliveries[delivery].inside_mm:
-            delivery = d
+def largest_parts(prospect: Prospect, rig: Rig, place: Place, room: Room) -> tuple[int, int, int]:
+    """The widest delivery pipe and riser with which the pump passes its rules, and the thickest cable: riser, delivery
+    pipe, cable. Where none do, the widest riser that stands the pressure, −1 without one."""
+    market = place.market
+    cable = 0
     for c in range(market.cables.size):
-        if cable < 0 or market.cables[c].r20_ohm_m < market.cables[cable].r20_ohm_m:
+        if market.cables[c].r20_ohm_m < market.cables[cable].r20_ohm_m:
             cable = c
-    return riser, delivery, cable
+    stands, widest = -1, next_narrower(market.deliveries, np.inf)
+    delivery = widest
+    while delivery >= 0:
+        take_part(DELIVERY, delivery, place, room.desk)
+        riser = next_narrower(market.risers, np.inf)
+        while riser >= 0:
+            take_part(RISER, riser, place, room.desk)
+            duty = fit_set(
+                rig.pump, rig.drive, prospect, market.risers[riser], market.deliveries[delivery], market.cables[cable],
+                place.site, place.rules, place.well, room.desk,
+            )  # fmt: skip
+            if duty.rule == FITS:
+                return riser, delivery, cable
+            if stands < 0 and duty.rule != NO_RISER:
+                stands = riser
+            riser = next_narrower(market.risers, market.risers[riser].inside_mm)
+        delivery = next_narrower(market.deliveries, market.deliveries[delivery].inside_mm)
+    return stands, widest, cable
+
+
+@kernel
+def next_narrower(pipes: Records, bore_mm: float) -> int:
+    """The widest pipe narrower than a bore, the strongest of equals; −1 when there is none."""
+    found = -1
+    for i in range(pipes.size):
+        bore, strong = pipes[i].inside_mm, pipes[i].pressure_pa
+        if bore >= bore_mm or (found >= 0 and bore < pipes[found].inside_mm):
+            continue
+        if found < 0 or bore > pipes[found].inside_mm or strong > pipes[found].pressure_pa:
+            found = i
+    return found

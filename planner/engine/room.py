@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.catalogue.arrays import SURFACE
-from planner.engine.balance import LEDGER, YEAR, storage_of
+from planner.engine.balance import LEDGER, YEAR, Storage, storage_of
 from planner.engine.cost import Market
 from planner.engine.design import DESIGN, STRINGS, most_strings
 from planner.engine.duty import (
@@ -150,10 +150,29 @@ def tank_for(site: Record, tanks: Records) -> int:
 
 
 @kernel
+def carried_m3_day(rules: Record, over_m3: float, m: int) -> float:
+    """What a full tank at the beginning of a month adds to its mean day, m3."""
+    return over_m3 / DAYS[m] if rules.daily else 0.0
+
+
+@kernel
+def least_pumped_m3(site: Record, rules: Record, over_m3: float, m: int) -> float:
+    """What the mean day of a month must pump at least, m3, to meet the demand with a tank that may have been full when
+    the month began."""
+    return max(rules.reliability_month * site.demand_m3_day[m] - carried_m3_day(rules, over_m3, m), 0.0)
+
+
+@kernel
+def largest_storage(place: Place) -> Storage:
+    """The largest tank at the site."""
+    return storage_of(place.site, place.market.tanks[place.market.tanks.size - 1].volume_m3)
+
+
+@kernel
 def set_task(place: Place) -> None:
     """Set out the task of a site."""
     site, light, market, rules, task = place.site, place.light, place.market, place.rules, place.task
-    most = -1.0
+    most, storage = -1.0, largest_storage(place)
     task.hardest, task.flow_m3_h, task.goal_m3 = 0, 0.0, 0.0
     end = light.steps.shape[2] - 1
     for m in range(12):
@@ -162,7 +181,7 @@ def set_task(place: Place) -> None:
             if light.steps[0, m, n - 1].power > 0.0:
                 hours = light.steps[0, m, n].hours
                 break
-        target = rules.reliability_month * site.demand_m3_day[m]
+        target = least_pumped_m3(site, rules, storage.over_m3, m)
         if target <= 0.0:
             continue
         if energy <= 0.0:
@@ -187,7 +206,7 @@ def set_task(place: Place) -> None:
     task.last = (1.0 + site.growth) ** (rules.horizon_y - rules.design_year)
     task.aged = 1.0 - rules.ageing_year * rules.design_year
     task.aged_first, task.aged_last = 1.0 - rules.ageing_year, 1.0 - rules.ageing_year * rules.horizon_y
-    most_day = storage_of(site, market.tanks[market.tanks.size - 1].volume_m3).day_m3
+    most_day = storage.day_m3
     task.water_m3 = present(
         rules, wanted_year(site, task.first, most_day), wanted_year(site, 1.0, most_day),
         wanted_year(site, task.last, most_day),

@@ -21,6 +21,7 @@ from planner.engine.room import (
     WORN_YEAR,
     Place,
     Room,
+    least_pumped_m3,
     present,
 )
 from planner.engine.site import Record
@@ -76,7 +77,9 @@ def enough(rig: Rig, duty: Duty, place: Place, w: int, watts: float, storage: St
     m = task.hardest
     wanted = site.demand_m3_day[m]
     volume, _, _ = month_volume(rig, duty, slip, place.light, w, m, array_w, wanted, at_demand[m], own[m])
-    if min(volume, storage.day_m3) < rules.reliability_month * wanted:
+    if storage.day_m3 < rules.reliability_month * wanted:
+        return False
+    if volume < least_pumped_m3(site, rules, storage.over_m3, m):
         return False
     _, year, month = water_used(
         rig, duty, slip, place.light, w, array_w, 1.0, at_demand, own, storage, room.year, room.ledger
