@@ -10,6 +10,7 @@ from planner.engine.duty import (
     FITS,
     KNOTS,
     NO_RISER,
+    RELIEF_RATIO,
     Prospect,
     Rig,
     fit_set,
@@ -20,6 +21,7 @@ from planner.engine.site import Records
 from planner.engine.volume import year_curves
 from planner.engine.weigh import sleeve_needed, year_of
 from planner.physics.equation import kernel
+from planner.physics.water import GRAVITY_M_S2
 
 
 @kernel
@@ -72,6 +74,8 @@ def largest_parts(prospect: Prospect, rig: Rig, place: Place, room: Room) -> tup
     for c in range(market.cables.size):
         if market.cables[c].r20_ohm_m < market.cables[cable].r20_ohm_m:
             cable = c
+    head = place.well.deepest_m + place.site.lift_m + place.rules.residual_m
+    held = RELIEF_RATIO * place.well.density_kg_m3 * GRAVITY_M_S2 * head  # without any flow
     stands, widest = -1, next_narrower(market.deliveries, np.inf)
     delivery = widest
     while delivery >= 0:
@@ -85,7 +89,7 @@ def largest_parts(prospect: Prospect, rig: Rig, place: Place, room: Room) -> tup
             )  # fmt: skip
             if duty.rule == FITS:
                 return riser, delivery, cable
-            if stands < 0 and duty.rule != NO_RISER:
+            if stands < 0 and duty.rule != NO_RISER and market.risers[riser].pressure_pa >= held:
                 stands = riser
             riser = next_narrower(market.risers, market.risers[riser].inside_mm)
         delivery = next_narrower(market.deliveries, market.deliveries[delivery].inside_mm)

@@ -195,11 +195,11 @@ class Bench(NamedTuple):
         place = Place(self.site, self.light, market, rules, self.well, room.task)
         record, drive = market.pumps[pump], market.drives[market.pumps[pump]["drive"]]
         rig = Rig(record, drive, self.site, rules, self.well, room.desk)
-        widest = largest_parts(prospect, rig, place)
+        room.desk.flow[:] = room.bare.flow
+        widest = largest_parts(prospect, rig, place, room)
         parts = tuple(int(a if a >= 0 else b) for a, b in zip((riser, delivery, cable), widest, strict=True))
         if min(parts) < 0:
             return None
-        room.desk.flow[:] = room.bare.flow
         one, other, wire = market.risers[parts[0]], market.deliveries[parts[1]], market.cables[parts[2]]
         riser_friction(one, rules, self.well, room.desk)
         delivery_friction(other, self.site, self.well, room.desk)
