@@ -27,7 +27,7 @@ UNITS = {
     "no_cable": ("1", "<="),
     "no_voltage_window": ("W", ">="),
     "no_cooling": ("m/s", ">="),
-    "short_of_demand": ("1", ">="),
+    "short_of_demand": ("%", ">="),
 }
 # Common practice: clearance below which a dummy is run first; velocity below which sand settles on the pump, where
 # the water carries more than so much of it.

@@ -207,9 +207,11 @@ def why_not(
             elif sleeve < 0:
                 note_rule(rule, value, limit, family, NO_COOLING, velocity, COOLING_M_S)
             elif worst < rules.reliability_month:
-                note_rule(rule, value, limit, family, SHORT_OF_DEMAND, worst, rules.reliability_month)
+                note_rule(rule, value, limit, family, SHORT_OF_DEMAND, 100.0 * worst, 100.0 * rules.reliability_month)
             else:
-                note_rule(rule, value, limit, family, SHORT_OF_DEMAND, low / demanded, rules.reliability_year)
+                note_rule(
+                    rule, value, limit, family, SHORT_OF_DEMAND, 100.0 * low / demanded, 100.0 * rules.reliability_year
+                )
         if not built:
             note_rule(rule, value, limit, family, NO_VOLTAGE_WINDOW, largest, market.modules[0].rated_wp)
 

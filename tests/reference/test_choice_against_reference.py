@@ -143,16 +143,6 @@ def judge(results: list[Compared], least_same: float) -> None:
             assert one.theirs.worst_month == pytest.approx(one.ours.worst_month, abs=2 * SHARE), told(one)
 
 
-@pytest.fixture(autouse=True)
-def engine_is_there() -> None:
-    """Until the adapter is written there is nothing to judge."""
-    trial = choice_sites.trials()[0]
-    try:
-        engine_choice(trial.site, choice_sites.stock_of(trial.lists), NUMBERS, days_of(trial))
-    except NotImplementedError:
-        pytest.skip("the adapter to the engine's choice is not written yet")
-
-
 def test_the_choice_of_a_few_sites_is_the_slow_models() -> None:
     trials = choice_sites.trials()
     judge([compare(trials[i]) for i in FEW], 11 / 12)  # one may be a tie

@@ -88,7 +88,8 @@ class Visit:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    # Continuous integration installs Chromium: there the tests fail rather than skip.
+    # A contributor may lack a browser, and the README says that these tests then skip themselves. Continuous
+    # integration installs Chromium: there they fail rather than skip.
     if CHROMIUM is None and not os.environ.get("CI"):
         pytest.skip("no Chromium on this machine")
     with sync_playwright() as driver:
