@@ -199,7 +199,7 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
     site, market, task, rules = place.site, place.market, place.task, place.rules
     pump, drive = market.pumps[j], market.drives[market.pumps[j].drive]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
-    free = loose_duty(prospect, prospect.top_m3_h, 0.0)
+    free = loose_duty(pump, prospect, prospect.top_m3_h, 0.0)
     meeting = place.task.goal_m3 <= 0.0
     for m in range(12):
         lifted = least_pumped_m3(site, rules, largest_storage(place).over_m3, m) if meeting else 0.0
@@ -420,11 +420,11 @@ def least_head_pa(place: Place) -> float:
 
 
 @kernel
-def loose_duty(prospect: Prospect, cap: float, ratio: float) -> Duty:
-    """A pump with some or none of its friction and cable loss."""
+def loose_duty(pump: Record, prospect: Prospect, cap: float, ratio: float) -> Duty:
+    """A pump with some or none of its friction and cable loss, and without the limits that friction can ease."""
     return Duty(
         FITS, 0.0, 0.0, cap, prospect.safe_m3_h, prospect.safe_limit, prospect.intake_m, ratio, prospect.clip_w,
-        prospect.availability,
+        prospect.availability, np.inf, pump.min_speed_ratio if pump.family == HELICAL else 0.0,
     )  # fmt: skip
 
 

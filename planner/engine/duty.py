@@ -92,7 +92,7 @@ class Prospect(NamedTuple):
     rule: int  # FITS or the rule that failed
     value: float
     limit: float
-    top_m3_h: float  # highest flow without friction and cable
+    top_m3_h: float  # highest flow without friction, cable and runout
     safe_m3_h: float
     safe_limit: int  # index of LIMITS
     intake_m: float  # for the highest flow; a smaller one may need less
@@ -113,6 +113,8 @@ class Duty(NamedTuple):
     cable_ratio: float
     clip_w: float
     availability: float
+    runout_m3_h: float  # most flow at rated speed, in proportion to speed; infinite for a helical rotor
+    lowest: float  # speed below which it does not run, over rated
 
 
 class Rig(NamedTuple):
@@ -225,7 +227,8 @@ def prospect_of(pump: Record, drive: Record, site: Record, rules: Record, well: 
     for k in range(KNOTS):
         desk.flow[k] = min(safe, most) * k / (KNOTS - 1)
         desk.head[k] = drawdown_m(site, desk.flow[k], False)
-    top = highest_flow(pump, drive, clip, 0.0, well.density_kg_m3, static, safe, desk)
+    lowest = pump.min_speed_ratio if pump.family == HELICAL else 0.0
+    top = highest_flow(pump, drive, clip, 0.0, well.density_kg_m3, static, safe, np.inf, lowest, desk)
     if top == 0.0:
         head = well.deepest_m + site.lift_m + rules.residual_m
         most = pump.pressure_limit_pa / (well.density_kg_m3 * GRAVITY_M_S2)
@@ -251,12 +254,13 @@ def prospect_of(pump: Record, drive: Record, site: Record, rules: Record, well: 
 
 @kernel
 def highest_flow(
-    pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, cap: float, desk: Record
-) -> float:
+    pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, cap: float,
+    runout_m3_h: float, lowest: float, desk: Record,
+) -> float:  # fmt: skip
     """Flow at the last knot of the desk's heads; 0 if nothing flows, −speed if the lowest speed passes the cap."""
     knots, _ = flow_curve(
-        pump, drive, clip_w, ratio, density, static_m, pump.slip_life_factor, cap, desk.flow, desk.head, desk.try_power,
-        desk.try_flow,
+        pump, drive, clip_w, ratio, density, static_m, pump.slip_life_factor, cap, runout_m3_h, lowest, desk.flow,
+        desk.head, desk.try_power, desk.try_flow,
     )  # fmt: skip
     if knots > 0:
         return float(desk.try_flow[knots - 1])
@@ -270,7 +274,7 @@ def highest_flow(
             head = static_m + desk.head[k - 1] + part * (desk.head[k] - desk.head[k - 1])
             break
     speed, _, _ = speed_power_torque(pump, drive, cap, head, pump.slip_life_factor, ratio, density)
-    return -speed if speed < pump.min_speed_ratio else 0.0
+    return -speed if speed < lowest else 0.0
 
 
 @kernel
@@ -300,7 +304,7 @@ def lay_heads(site: Record, intake_m: float, desk: Record) -> None:
 @kernel
 def stopped(rule: int, value: float, limit: float, prospect: Prospect) -> Duty:
     """A duty that a rule refuses."""
-    return Duty(rule, value, limit, 0.0, prospect.safe_m3_h, prospect.safe_limit, 0.0, 0.0, 0.0, 0.0)
+    return Duty(rule, value, limit, 0.0, prospect.safe_m3_h, prospect.safe_limit, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @kernel
@@ -354,7 +358,10 @@ def fit_set(
         )  # fmt: skip
     ratio = cable_ratio_of(pump, drive, cable, rules.cable_to_drive_m + (0.0 if surface else prospect.intake_m))
     lay_heads(site, prospect.intake_m, desk)
-    cap = highest_flow(pump, drive, prospect.clip_w, ratio, density, well.highest_m + lift, ceiling, desk)
+    runout, lowest = full_speed_m3_h(pump), pump.min_speed_ratio
+    cap = highest_flow(
+        pump, drive, prospect.clip_w, ratio, density, well.highest_m + lift, ceiling, runout, lowest, desk
+    )  # fmt: skip
     if cap < 0.0:
         return stopped(ABOVE_SAFE_RATE, pump.min_speed_ratio, -cap, prospect)
     if cap == 0.0:
@@ -385,8 +392,14 @@ def fit_set(
         return stopped(NO_CABLE, loss, rules.cable_loss, prospect)
     return Duty(
         FITS, 0.0, 0.0, cap, prospect.safe_m3_h, prospect.safe_limit, intake, ratio, prospect.clip_w,
-        prospect.availability,
+        prospect.availability, runout, lowest,
     )  # fmt: skip
+
+
+@kernel
+def full_speed_m3_h(pump: Record) -> float:
+    """Most flow of a pump at rated speed, runout: infinite for a helical rotor, whose speed alone sets it."""
+    return np.inf if pump.family == HELICAL else pump.max_flow_ratio * pump.best_flow_m3_h
 
 
 @kernel
@@ -427,21 +440,21 @@ def start_power_w(pump: Record, drive: Record, static_pa: float, ratio: float) -
 @kernel
 def flow_curve(
     pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, slip_factor: float,
-    cap: float, flows: Floats, heads: Floats, power_out: Floats, flow_out: Floats,
+    cap: float, runout_m3_h: float, lowest: float, flows: Floats, heads: Floats, power_out: Floats, flow_out: Floats,
 ) -> tuple[int, float]:  # fmt: skip
     """Flow against power at a static head: fills `power_out`, `flow_out` and returns the number of knots and
     the power at which the pump starts. Knots run from the start of flow (a jump, where the lowest speed
     already lifts water) to the first limit met: speed, drive, runout or cap. No knot: no water at this head.
+
+    Friction makes a pump run faster, which lets it pass more before runout and brings it to its lowest speed at less
+    flow: where a curve is to lie above that of every friction, centrifugal pumps get neither limit (`loose_duty`).
     """
     n = 0
-    lowest = pump.min_speed_ratio
     speed_before = power_before = 0.0
     runout_before = -1.0
     for k in range(KNOTS):
         speed, power, _ = speed_power_torque(pump, drive, flows[k], static_m + heads[k], slip_factor, ratio, density)
-        runout = -1.0
-        if pump.family != HELICAL:
-            runout = flows[k] / (pump.max_flow_ratio * pump.best_flow_m3_h) - speed
+        runout = flows[k] / runout_m3_h - speed
         if speed > 1.0 + 1e-9 or power > clip_w * (1.0 + 1e-9) or flows[k] > cap * (1.0 + 1e-9) or runout > 1e-9:
             if k == 0:
                 break

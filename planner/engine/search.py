@@ -122,7 +122,7 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
     for k in range(KNOTS):
         room.desk.flow[k] = room.bare.flow[k]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
-    free = loose_duty(prospect, prospect.top_m3_h, 0.0)
+    free = loose_duty(pump, prospect, prospect.top_m3_h, 0.0)
     # First those that lead by the water they give without friction; then, the best being known, what may still beat it.
     for again in range(2):
         least, some = np.inf, False
@@ -291,7 +291,7 @@ def node(
     if riser >= 0:
         cap = min(cap, full_flow_m3_h(market.risers[riser].inside_mm, rules.velocity_riser_m_s))
     lay_heads(place.site, intake, room.desk)
-    duty = loose_duty(prospect, cap, ratio)
+    duty = loose_duty(rig.pump, prospect, cap, ratio)
     drawn = False
     least = np.inf
     for c in range(count):

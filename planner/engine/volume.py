@@ -125,7 +125,7 @@ def month_curve(rig: Rig, duty: Duty, slip_factor: float, m: int, lifted: float,
     static = site.rest_m[m] + site.memory_d_m2 * lifted + site.lift_m + rig.rules.residual_m
     knots, start = flow_curve(
         rig.pump, rig.drive, duty.clip_w, duty.cable_ratio, rig.well.density_kg_m3, static, slip_factor,
-        duty.cap_m3_h, rig.desk.flow, rig.desk.head, curve.power_w, curve.flow_m3_h,
+        duty.cap_m3_h, duty.runout_m3_h, duty.lowest, rig.desk.flow, rig.desk.head, curve.power_w, curve.flow_m3_h,
     )  # fmt: skip
     curve.knots, curve.start_w = knots, start
 

@@ -76,7 +76,8 @@ def test_flow_curve_rises(sites: Sites, pump: int) -> None:
     for rest in (bench.site["rest_m"].min(), bench.site["rest_m"].max()):
         knots, start = flow_curve(
             record, fitted.rig.drive, duty.clip_w, duty.cable_ratio, bench.well.density_kg_m3,
-            rest + bench.site["lift_m"], record["slip_life_factor"], duty.cap_m3_h, desk.flow, desk.head, power, flow,
+            rest + bench.site["lift_m"], record["slip_life_factor"], duty.cap_m3_h, duty.runout_m3_h, duty.lowest, desk.flow, desk.head,
+            power, flow,
         )  # fmt: skip
         if knots == 0:
             continue

@@ -190,8 +190,8 @@ def test_flow_at_full_speed(
     assert duty.rule == FITS
     power, flow = np.zeros(KNOTS + 2), np.zeros(KNOTS + 2)
     knots, _ = flow_curve(
-        pump, drive, math.inf, 0.0, well.density_kg_m3, rest_m + lift_m, 1.0, math.inf, room.desk.flow, room.desk.head,
-        power, flow,
+        pump, drive, math.inf, 0.0, well.density_kg_m3, rest_m + lift_m, 1.0, math.inf, duty.runout_m3_h, duty.lowest,
+        room.desk.flow, room.desk.head, power, flow,
     )  # fmt: skip
     ours = float(flow[knots - 1])
     theirs = epanet_flow_m3_h(pump, riser, delivery, rest_m, lift_m, duty.intake_m, pipe_m, tmp_path)

@@ -75,13 +75,13 @@ def _without_pipes(sheet: Sheet, sized: Sized, chosen: Chosen) -> None:
             "by trial at the planning level",
         )
     sheet.rule(
-        "no_head: highest flow without friction and cable, up to the safe rate",
+        "no_head: highest flow without friction, cable and runout, up to the safe rate",
         "",
         prospect.top_m3_h,
         ">",
         0.0,
         "m3/h",
-        "by trial at the highest level: what speed and drive allow, not below the lowest speed",
+        "by trial at the highest level: what speed and drive allow, a helical rotor not below its lowest speed",
     )
     if pump["family"] != HELICAL:
         return
