@@ -24,8 +24,8 @@ Floats = NDArray[np.float64]
 # Volumes (m3 of the mean day, at the tank inlet) and running hours of the months of a year, water used, and whether a
 # month has a curve of its own.
 YEAR = np.dtype([("volume", "f8", 12), ("hours", "f8", 12), ("used", "f8", 12), ("own", "i8", 12)])
-# By month and kind of day, m3: pumped, and what all counted days together are short of; by month: wanted on each day.
-LEDGER = np.dtype([(name, "f8", 12 * MOST_KINDS) for name in ("pumped", "short")] + [("wanted", "f8", 12)])
+# m3: pumped on a day of each month and kind; by month: wanted on each day, and what all counted days are short of.
+LEDGER = np.dtype([("pumped", "f8", 12 * MOST_KINDS), ("wanted", "f8", 12), ("short", "f8", 12)])
 
 
 class Storage(NamedTuple):
@@ -47,33 +47,45 @@ def storage_of(site: Record, tank_m3: float) -> Storage:
 
 @kernel
 def balance(light: Light, over_m3: float, ledger: Record) -> None:
-    """What the counted days of each kind are short of, together, into the ledger, from what is pumped and wanted."""
-    for i in range(ledger.short.size):
-        ledger.short[i] = 0.0
-    stored = 0.5 * over_m3
+    """What the counted days of each month are short of, together, into the ledger, from what is pumped and wanted."""
+    for m in range(12):
+        ledger.short[m] = 0.0
+    a = b = c = d = 0.5 * over_m3  # stored, by lane
+    pumped = ledger.pumped
     for span in range(light.spans.shape[0]):
-        m, counted = light.spans[span, 0], light.spans[span, 3]
+        m, counted, short = light.spans[span, 0], light.spans[span, 3], 0.0
         wanted = ledger.wanted[m]
         for n in range(light.spans[span, 1], light.spans[span, 2]):
-            i = light.day[n]
-            left = stored + (ledger.pumped[i] - wanted)
-            if counted:
-                ledger.short[i] += max(-left, 0.0)
-            stored = min(max(left, 0.0), over_m3)
+            a, short_a = through(a, pumped[light.day[n, 0]] - wanted, over_m3)
+            b, short_b = through(b, pumped[light.day[n, 1]] - wanted, over_m3)
+            c, short_c = through(c, pumped[light.day[n, 2]] - wanted, over_m3)
+            d, short_d = through(d, pumped[light.day[n, 3]] - wanted, over_m3)
+            short += (short_a + short_b) + (short_c + short_d)
+        if counted:
+            ledger.short[m] += short
+
+
+@kernel
+def through(stored: float, surplus: float, over_m3: float) -> tuple[float, float]:
+    """What is stored after a day, and what the day was short of."""
+    left = stored + surplus
+    return min(max(left, 0.0), over_m3), max(-left, 0.0)
 
 
 @kernel
 def best_month(light: Light, m: int, over_m3: float, ledger: Record) -> float:
     """Water used on the mean day of a month, m3, if the tank is full whenever the month begins."""
-    short = 0.0
+    short, pumped, wanted = 0.0, ledger.pumped, ledger.wanted[m]
     for span in range(light.spans.shape[0]):
         if light.spans[span, 0] != m or not light.spans[span, 3]:
             continue
-        stored = over_m3
+        a = b = c = d = over_m3
         for n in range(light.spans[span, 1], light.spans[span, 2]):
-            left = stored + (ledger.pumped[light.day[n]] - ledger.wanted[m])
-            short += max(-left, 0.0)
-            stored = min(max(left, 0.0), over_m3)
+            a, short_a = through(a, pumped[light.day[n, 0]] - wanted, over_m3)
+            b, short_b = through(b, pumped[light.day[n, 1]] - wanted, over_m3)
+            c, short_c = through(c, pumped[light.day[n, 2]] - wanted, over_m3)
+            d, short_d = through(d, pumped[light.day[n, 3]] - wanted, over_m3)
+            short += (short_a + short_b) + (short_c + short_d)
     return ledger.wanted[m] - short / light.month.counted[m]
 
 
@@ -93,21 +105,18 @@ def enter(
 @kernel
 def taken(light: Light, m: int, ledger: Record) -> float:
     """Water used on the mean day of a month, m3, after the balance."""
-    short = 0.0
-    for i in range(m * MOST_KINDS, m * MOST_KINDS + light.month.kinds[m]):
-        short += ledger.short[i]
-    return max(ledger.wanted[m] - short / light.month.counted[m], 0.0)
+    return max(ledger.wanted[m] - ledger.short[m] / light.month.counted[m], 0.0)
 
 
 @kernel
 def water_used(
-    rig: Rig, duty: Duty, slip_factor: float, light: Light, w: int, array_w: float, share: float,
+    rig: Rig, duty: Duty, fan: Record, light: Light, w: int, array_w: float, share: float,
     at_demand: Records, own: Records, storage: Storage, year: Record, ledger: Record,
 ) -> tuple[float, float, float]:  # fmt: skip
     """Water used in a year (m3 at the tank inlet), share of the year's demand, least share of a month's; volumes,
     hours and water used of the months into `year`. Arguments as in `pump_year`."""
     site = rig.site
-    pump_year(rig, duty, slip_factor, light, w, array_w, share, at_demand, own, year)
+    pump_year(rig, duty, fan, light, w, array_w, share, at_demand, own, year)
     for m in range(12):
         wanted = min(share * site.demand_m3_day[m], storage.day_m3)
         year.used[m] = min(wanted, year.volume[m])

@@ -10,50 +10,41 @@ import math
 
 import numpy as np
 
-from planner.catalogue.arrays import HELICAL, SURFACE
+from planner.catalogue.arrays import HELICAL
 from planner.engine.balance import Storage, best_month, enter, storage_of, water_used
-from planner.engine.cost import Market, rotor_stator_cost, rotor_stator_life_y
+from planner.engine.cost import rotor_stator_cost, rotor_stator_life_y
+from planner.engine.curve import (
+    speed_power_torque,
+    start_power_w,
+)
 from planner.engine.design import behind
 from planner.engine.duty import (
     FITS,
-    KNOTS,
     RELIEF_RATIO,
     Duty,
     Prospect,
     Rig,
-    cable_loss,
-    delivery_friction,
     delivery_head_m,
-    full_flow_m3_h,
     prospect_of,
-    riser_can_hang,
-    riser_friction,
     riser_head_m,
-    speed_power_torque,
-    start_power_w,
 )
+from planner.engine.parts import lay_least, list_parts
 from planner.engine.room import (
-    CABLE,
-    DELIVERY,
     DEMAND,
     NO,
     OTHER,
     OWN,
-    RISER,
     Place,
     Room,
     carried_m3_day,
     largest_storage,
-    least_flow_m3_h,
     least_pumped_m3,
     present,
-    riser_worth,
-    shallowest_m,
     site_worth,
 )
 from planner.engine.site import Record, Records
 from planner.engine.sun import DAYS
-from planner.engine.volume import above, mean_day, month_curve, year_curves
+from planner.engine.volume import above, mean_day, month_curve, open_year, year_curves
 from planner.engine.weigh import sleeve_at
 from planner.engine.well import drawdown_m
 from planner.physics.equation import kernel
@@ -193,64 +184,67 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
     """Arrays and tanks with which pump j could come before the best, cheapest first; how many.
 
     A candidate's price is that with the cheapest pipes and cable and the shallowest intake, its pairs what rotors and
-    stators cost at least. Its water is all that is wanted, or what the months give at most. Where a goal is set,
-    `close` leaves out the arrays that miss it without friction; else the largest array and tank are tried only.
+    stators cost at least. Its water is all that is wanted, or what the months give at most. Unless `close`, those
+    dearer than one that is listed may be left out. Where a goal is set, `close` leaves out the arrays that miss it
+    without friction; else the largest array and tank are tried only.
     """
     site, market, task, rules = place.site, place.market, place.task, place.rules
     pump, drive = market.pumps[j], market.drives[market.pumps[j].drive]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
-    free = loose_duty(pump, prospect, prospect.top_m3_h, 0.0)
+    least = pump.worth + site_worth(site, rules) + list_parts(pump, drive, place, room.parts)
+    if least == np.inf:  # a part that may do is wanting
+        return 0
+    free = lay_least(pump, drive, prospect, place, room)
     meeting = place.task.goal_m3 <= 0.0
+    open_year(rig, free, pump.slip_life_factor, room.fan)
     for m in range(12):
         lifted = least_pumped_m3(site, rules, largest_storage(place).over_m3, m) if meeting else 0.0
-        month_curve(rig, free, pump.slip_life_factor, m, lifted, room.curves[OTHER, m])
+        month_curve(rig, free, room.fan, m, lifted, room.curves[OTHER, m])
     if not meeting:
-        year_curves(rig, free, pump.slip_life_factor, 1.0, room.curves[DEMAND])
-    least = pump.worth + site_worth(site, rules) + list_parts(pump, drive, place, room.parts)
+        year_curves(rig, free, room.fan, 1.0, room.curves[DEMAND])
     sleeve, _ = sleeve_at(pump, site, prospect.top_m3_h)
     if sleeve < 0:  # not even at its highest flow
         return 0
     least += sleeve * rules.sleeve_worth
     largest = largest_array_w(pump, drive, rules)
-    n = 0
-    for tank in range(task.first_tank, market.tanks.size):
-        storage = storage_of(site, market.tanks[tank].volume_m3)
-        for w in range(market.modules.size):
-            strings = room.strings[pump.drive, w]
-            count = arrays_up_to(strings, room.arrays[pump.drive, w], largest)
-            low = 0
+    n, lead = 0, np.inf
+    for w in range(market.modules.size):
+        strings = room.strings[pump.drive, w]
+        count, worth = arrays_up_to(strings, room.arrays[pump.drive, w], largest), market.modules[w].worth
+        floor = 0
+        if meeting:
+            floor = least_array(free, place, w, strings, 0, count, largest_storage(place), room)
+        for tank in range(task.first_tank, market.tanks.size):
+            base = least + market.tanks[tank].worth
+            if floor == count or beaten((base + worth * strings[floor].array_wp) / task.water_m3, 0.0, j, best, lead):
+                continue
+            storage, low = storage_of(site, market.tanks[tank].volume_m3), 0
             if meeting:
-                high, m = count, task.hardest
-                while low < high:
-                    middle = (low + high) // 2
-                    watts = strings[middle].array_wp
-                    if may_do(free, place, w, watts, m, room.curves[OTHER, m], storage, room, NO):
-                        high = middle
-                    else:
-                        low = middle + 1
-            elif count > 0 and (close or tank == market.tanks.size - 1):
+                low = least_array(free, place, w, strings, floor, count, storage, room)
+            elif close or tank == market.tanks.size - 1:
                 low = goal_reached(rig, free, place, w, strings, count, storage, room, close)
+            passed, fewest = False, 0.0  # what passes with an array passes with a larger one, which runs more hours
             for i in range(low, count):
                 watts = strings[i].array_wp
-                price = least + market.tanks[tank].worth + market.modules[w].worth * watts
-                if behind(price / task.water_m3, watts, j, best):
+                price, water = base + worth * watts, task.water_m3
+                if beaten((price + fewest) / water, watts, j, best, lead):
                     break
-                water = task.water_m3
-                if meeting:
-                    will = True
+                if meeting and not passed:
+                    passed = True
                     for m in range(12):
-                        will = will and may_do(
+                        passed = passed and may_do(
                             free, place, w, watts, m, room.curves[OTHER, m], storage, room, m == task.hardest
                         )  # fmt: skip
-                    if not will:
+                    if not passed:
                         continue
-                else:
+                elif not meeting:
                     used, water = month_water(free, place, w, watts, room.curves[OTHER], storage)
                     if used < place.task.goal_m3 or behind(price / water, watts, j, best):
                         continue
                 pairs = 0.0
                 if pump.family == HELICAL:
                     pairs = least_pairs(rig, prospect, place, w, watts, np.inf, room)
+                    fewest = max(fewest, pairs)
                     if behind((price + pairs) / water, watts, j, best):
                         continue
                 at = n
@@ -260,8 +254,31 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
                 one = room.candidates[at]
                 one.tank, one.module, one.strings, one.done = tank, w, i, 0
                 one.array_wp, one.price, one.pairs, one.water = watts, price, pairs, water
+                if not close:
+                    lead = min(lead, (price + pairs) / water)
                 n += 1
     return n
+
+
+@kernel
+def beaten(cost_per_m3: float, array_wp: float, pump: int, best: Record, lead: float) -> bool:
+    """Whether a cost lies behind the best or is no less than that of a candidate in the lead."""
+    return cost_per_m3 >= lead or behind(cost_per_m3, array_wp, pump, best)
+
+
+@kernel
+def least_array(
+    free: Duty, place: Place, w: int, strings: Records, low: int, high: int, storage: Storage, room: Room
+) -> int:
+    """The first of the arrays from `low` on with which the hardest month's mean day may do; `high` where none does."""
+    m = place.task.hardest
+    while low < high:
+        middle = (low + high) // 2
+        if may_do(free, place, w, strings[middle].array_wp, m, room.curves[OTHER, m], storage, room, NO):
+            high = middle
+        else:
+            low = middle + 1
+    return low
 
 
 @kernel
@@ -279,10 +296,10 @@ def goal_reached(
     """The first of so many arrays that reaches the goal without friction; `count` where none does, and, unless
     `close`, 0 where the largest does."""
     low, high = 0 if close else count - 1, count
-    slip, array = rig.pump.slip_life_factor, count - 1
+    array = count - 1
     while low < high:
         used, _, _ = water_used(
-            rig, free, slip, place.light, w, strings[array].array_wp * place.task.aged, 1.0, room.curves[DEMAND],
+            rig, free, room.fan, place.light, w, strings[array].array_wp * place.task.aged, 1.0, room.curves[DEMAND],
             room.curves[OWN], storage, room.year, room.ledger,
         )  # fmt: skip
         if used >= place.task.goal_m3:
@@ -323,15 +340,7 @@ def least_pairs(
     pressure = well.density_kg_m3 * GRAVITY_M_S2
     lift = site.lift_m + rules.residual_m
     shallow = pressure * (well.highest_m + lift)
-    slip = helical_slip_m3_h(shallow, pump.slip_life_factor * pump.slip_m3_h_pa, pump.slip_exponent)
-    flow = max(60e-6 * pump.displacement_cm3 * pump.min_speed_ratio * pump.rated_speed_rpm - slip, 0.0)
-    friction = 0.0
-    for r in range(place.market.risers.size):
-        friction = max(friction, riser_head_m(flow, place.market.risers[r], prospect.intake_m, rules, well))
-    narrow = 0.0
-    for d in range(place.market.deliveries.size):
-        narrow = max(narrow, delivery_head_m(flow, place.market.deliveries[d], site, well))
-    friction += narrow + drawdown_m(site, flow, False)
+    flow, friction = first_flow(rig, prospect, place)
     load = starting_torque_nm(pump.displacement_cm3, shallow, pump.fit_friction_nm, 1.0) / pump.rated_torque_nm
     ratio = rules.cable_loss * pump.motor_input_w / (pump.copper_share * pump.motor_w * min(load, 1.0))
     array_w = watts * place.task.aged
@@ -350,50 +359,28 @@ def least_pairs(
 
 
 @kernel
-def list_parts(pump: Record, drive: Record, place: Place, parts: Records) -> float:
-    """What each cable, riser and delivery pipe costs more than the cheapest that may do, at the shallowest intake; what
-    the three cheapest cost together."""
-    site, market, rules = place.site, place.market, place.rules
-    surface, intake, flow = pump.family == SURFACE, shallowest_m(pump, place), least_flow_m3_h(place)
-    length = rules.cable_to_drive_m + (0.0 if surface else intake)
-    head = place.well.deepest_m + drawdown_m(site, flow, True) + site.lift_m + rules.residual_m
-    density = place.well.density_kg_m3
-    held = RELIEF_RATIO * density * GRAVITY_M_S2 * head
-    _, _, torque = speed_power_torque(pump, drive, flow, head, pump.slip_life_factor, 0.0, density)
-    total = 0.0
-    for kind in range(3):
-        least, count = np.inf, part_count(kind, market)
-        for i in range(count):
-            if kind == CABLE:
-                cable = market.cables[i]
-                price, may = cable.worth * length, cable_loss(pump, drive, cable, length, torque) <= rules.cable_loss
-            elif kind == RISER:
-                riser = market.risers[i]
-                price = riser_worth(riser, site) * intake
-                may = riser.pressure_pa >= held
-                may = may and full_flow_m3_h(riser.inside_mm, rules.velocity_riser_m_s) >= flow
-                may = may and (surface or riser_can_hang(pump, riser, intake, rules, density))
-            else:
-                pipe = market.deliveries[i]
-                price = pipe.worth * site.pipe_length_m
-                may = full_flow_m3_h(pipe.inside_mm, rules.velocity_delivery_m_s) >= flow
-                above_ground = RELIEF_RATIO * density * GRAVITY_M_S2 * (site.lift_m + rules.residual_m)
-                may = may and pipe.pressure_pa >= above_ground
-            parts[kind, i].extra, parts[kind, i].may = price, may
-            if may:
-                least = min(least, price)
-        for i in range(count):
-            parts[kind, i].extra -= least
-        total += least
-    return total
+def first_flow(rig: Rig, prospect: Prospect, place: Place) -> tuple[float, float]:
+    """Flow of a helical rotor at its lowest speed, m3/h, and the most that it can add to the static head, m."""
+    site, rules, pump, well, market = place.site, place.rules, rig.pump, place.well, place.market
+    shallow = well.density_kg_m3 * GRAVITY_M_S2 * (well.highest_m + site.lift_m + rules.residual_m)
+    slip = helical_slip_m3_h(shallow, pump.slip_life_factor * pump.slip_m3_h_pa, pump.slip_exponent)
+    flow = max(60e-6 * pump.displacement_cm3 * pump.min_speed_ratio * pump.rated_speed_rpm - slip, 0.0)
+    friction = narrow = 0.0
+    for r in range(market.risers.size):
+        friction = max(friction, riser_head_m(flow, market.risers[r], prospect.intake_m, rules, well))
+    for d in range(market.deliveries.size):
+        narrow = max(narrow, delivery_head_m(flow, market.deliveries[d], site, well))
+    return flow, friction + narrow + drawdown_m(site, flow, False)
 
 
 @kernel
-def part_count(kind: int, market: Market) -> int:
-    """How many cables, risers or delivery pipes there are."""
-    if kind == CABLE:
-        return market.cables.size
-    return market.risers.size if kind == RISER else market.deliveries.size
+def least_of(ranked: Records, count: int) -> int:
+    """Index of the smallest of so many bounds, −1 when none is finite."""
+    index, least = -1, np.inf
+    for i in range(count):
+        if ranked[i].bound < least:
+            index, least = i, ranked[i].bound
+    return index
 
 
 @kernel
@@ -417,27 +404,3 @@ def least_head_pa(place: Place) -> float:
     if place.task.goal_m3 <= 0.0:
         head += drawdown_m(place.site, place.task.flow_m3_h, True)
     return RELIEF_RATIO * place.well.density_kg_m3 * GRAVITY_M_S2 * head
-
-
-@kernel
-def loose_duty(pump: Record, prospect: Prospect, cap: float, ratio: float) -> Duty:
-    """A pump with some or none of its friction and cable loss, and without the limits that friction can ease."""
-    return Duty(
-        FITS, 0.0, 0.0, cap, prospect.safe_m3_h, prospect.safe_limit, prospect.intake_m, ratio, prospect.clip_w,
-        prospect.availability, np.inf, pump.min_speed_ratio if pump.family == HELICAL else 0.0,
-    )  # fmt: skip
-
-
-@kernel
-def take_part(kind: int, i: int, place: Place, desk: Record) -> None:
-    """Put the friction of a riser or delivery pipe on the desk; −1 takes it off."""
-    if kind == RISER and i >= 0:
-        riser_friction(place.market.risers[i], place.rules, place.well, desk)
-    elif kind == RISER:
-        for k in range(KNOTS):
-            desk.riser_m[k] = desk.fitting_m[k] = 0.0
-    elif kind == DELIVERY and i >= 0:
-        delivery_friction(place.market.deliveries[i], place.site, place.well, desk)
-    elif kind == DELIVERY:
-        for k in range(KNOTS):
-            desk.delivery_m[k] = 0.0

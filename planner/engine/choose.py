@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine.balance import storage_of
-from planner.engine.bounds import arrays_up_to, largest_array_w, take_part
+from planner.engine.bounds import arrays_up_to, largest_array_w
 from planner.engine.cost import Market
+from planner.engine.curve import KNOTS, speed_power_torque
 from planner.engine.design import no_designs
 from planner.engine.duty import (
     FITS,
-    KNOTS,
     NO_COOLING,
     NO_RISER,
     NO_VOLTAGE_WINDOW,
@@ -24,15 +24,15 @@ from planner.engine.duty import (
     fit_set,
     full_flow_m3_h,
     prospect_of,
-    speed_power_torque,
 )
 from planner.engine.light import Light
+from planner.engine.parts import take_part
 from planner.engine.reach import largest_parts
 from planner.engine.room import DELIVERY, DEMAND, DESIGN_YEAR, RISER, Place, Room, tank_for
 from planner.engine.search import search
 from planner.engine.site import Record, Records
 from planner.engine.sun import DAYS
-from planner.engine.volume import year_curves
+from planner.engine.volume import open_year, year_curves
 from planner.engine.weigh import COOLING_M_S, sleeve_needed, year_of
 from planner.engine.well import drawdown_m, well_limits
 from planner.physics.equation import kernel
@@ -178,7 +178,8 @@ def why_not(
         if duty.rule != FITS:
             note_rule(rule, value, limit, family, duty.rule, duty.value, duty.limit)
             continue
-        year_curves(rig, duty, pump.slip_life_factor, 1.0, room.curves[DEMAND])
+        open_year(rig, duty, pump.slip_life_factor, room.fan)
+        year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
         largest = largest_array_w(pump, drive, rules)
         start = 0.0
         for m in range(12):

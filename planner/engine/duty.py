@@ -1,9 +1,6 @@
 """One pump in one well, with its pipes and cable: the flow it is capped at, and every rule that stops it.
 
-The unknown of an operating point is usually the speed at a given power. Here flow is marched instead: at a
-given flow the head, then the speed, then the power follow explicitly for every family, so nothing has to be
-solved and the steep start of a centrifugal pump is resolved. A curve has its knots at the same `KNOTS` flows for all
-pipes and cables of a pump, so that less friction can only move it one way.
+The cap is read from the pump's curve (`engine.curve`) at the highest level of the year.
 """
 
 from __future__ import annotations
@@ -12,35 +9,19 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from planner.catalogue.arrays import HDPE, HELICAL, SURFACE
-from planner.catalogue.equipment import WATER_KG_M3
+from planner.engine.curve import KNOTS, flow_curve, speed_power_torque
 from planner.engine.site import Record
 from planner.engine.well import Well, drawdown_m, intake_depth_m
 from planner.physics.cables import cable_loss_share, cable_ratio, conductor_resistance_ohm_km, motor_current_a
 from planner.physics.equation import kernel
 from planner.physics.pipes import friction_head_m, hanging_stress_mpa, minor_head_m
-from planner.physics.pumps import (
-    centrifugal_shaft_power_w,
-    curve_shaft_power_w,
-    curve_speed_ratio,
-    helical_slip_m3_h,
-    helical_speed_rpm,
-    helical_torque_nm,
-    motor_input_w,
-    npsh_available_m,
-    npsh_required_m,
-    starting_power_w,
-    starting_torque_nm,
-)
+from planner.physics.pumps import npsh_available_m, npsh_required_m, starting_torque_nm
 from planner.physics.water import GRAVITY_M_S2
 
-Floats = NDArray[np.float64]
-
-KNOTS = 20
 BISECTIONS = 40
-RPM_TO_RAD_S = math.pi / 30.0
+TINY = 1e-9
 # Common practice, no published value: relief valve at 1.1 × working pressure; motor cable at 50 °C; four-core
 # cable of 0.7 kg/m on a hanging pipe of at most 5 MPa; power factor of small motors 0.85.
 RELIEF_RATIO = 1.1
@@ -77,14 +58,6 @@ RULES = (
     ABOVE_SAFE_RATE, NO_PRESSURE, NO_START_TORQUE, NO_CABLE, NO_VOLTAGE_WINDOW, NO_COOLING, SHORT_OF_DEMAND,
 ) = range(len(RULES))  # fmt: skip
 
-# Room that the kernels work in. Of the pump at hand: the flows of its knots, what they add to the static head, friction
-# at them. Of a design: curves, volumes (m3 of the mean day), running hours, water used.
-CURVE = [("power_w", "f8", KNOTS + 2), ("flow_m3_h", "f8", KNOTS + 2), ("knots", "i8"), ("start_w", "f8")]
-DESK = np.dtype(
-    [(name, "f8", KNOTS) for name in ("flow", "head", "riser_m", "fitting_m", "delivery_m")]
-    + [(name, "f8", KNOTS + 2) for name in ("try_power", "try_flow")]
-)
-
 
 class Prospect(NamedTuple):
     """What a pump can do in a well whatever its pipes and cable, or the rule that stopped it with value and limit."""
@@ -115,6 +88,7 @@ class Duty(NamedTuple):
     availability: float
     runout_m3_h: float  # most flow at rated speed, in proportion to speed; infinite for a helical rotor
     lowest: float  # speed below which it does not run, over rated
+    floor: float  # speed that slower points of its curve are lifted to: none, or the lowest (`parts.loose_duty`)
 
 
 class Rig(NamedTuple):
@@ -126,43 +100,6 @@ class Rig(NamedTuple):
     rules: Record
     well: Well
     desk: Record
-
-
-@kernel
-def speed_power_torque(
-    pump: Record, drive: Record, flow: float, head: float, slip_factor: float, ratio: float, density: float
-) -> tuple[float, float, float]:
-    """Speed ratio, electrical power (W) and torque (N m) at a flow (m3/h) against a head (m)."""
-    rated = pump.rated_speed_rpm
-    if pump.family == HELICAL:
-        pressure = density * GRAVITY_M_S2 * head
-        displacement = pump.displacement_cm3
-        slip = slip_factor * pump.slip_m3_h_pa
-        if pump.slip_exponent == 1.0:  # the call with its power function costs 20 ns
-            rpm = helical_speed_rpm(flow, pressure, displacement, slip)
-        else:
-            leak = helical_slip_m3_h(pressure, slip, pump.slip_exponent)
-            rpm = helical_speed_rpm(flow + leak, 0.0, displacement, 0.0)
-        torque = helical_torque_nm(displacement, pressure, pump.fit_friction_nm)
-        speed = rpm / rated
-    else:
-        speed = curve_speed_ratio(flow, head, pump.head_0_m, pump.head_1_m_h_m3, pump.head_2_m_h2_m6)
-        rpm = speed * rated
-        if pump.measured:
-            shaft = density / WATER_KG_M3 * curve_shaft_power_w(
-                flow, speed, pump.best_flow_m3_h, pump.max_flow_ratio,
-                pump.power_0_w, pump.power_1_w, pump.power_2_w, pump.power_3_w,
-            )  # fmt: skip
-        else:
-            shaft = centrifugal_shaft_power_w(
-                flow, speed, pump.best_flow_m3_h, pump.best_power_w * density / WATER_KG_M3, pump.best_efficiency
-            )
-        torque = shaft / (rpm * RPM_TO_RAD_S) if rpm > 0 else 0.0
-    power = motor_input_w(
-        torque, rpm, pump.motor_w, pump.rated_torque_nm, rated, pump.copper_share, pump.iron_share,
-        ratio, drive.efficiency, drive.standby_w,
-    )  # fmt: skip
-    return speed, power, torque
 
 
 @kernel
@@ -227,8 +164,9 @@ def prospect_of(pump: Record, drive: Record, site: Record, rules: Record, well: 
     for k in range(KNOTS):
         desk.flow[k] = min(safe, most) * k / (KNOTS - 1)
         desk.head[k] = drawdown_m(site, desk.flow[k], False)
-    lowest = pump.min_speed_ratio if pump.family == HELICAL else 0.0
-    top = highest_flow(pump, drive, clip, 0.0, well.density_kg_m3, static, safe, np.inf, lowest, desk)
+    top = highest_flow(
+        pump, drive, clip, 0.0, well.density_kg_m3, static, safe, np.inf, pump.min_speed_ratio, loose_floor(pump), desk
+    )
     if top == 0.0:
         head = well.deepest_m + site.lift_m + rules.residual_m
         most = pump.pressure_limit_pa / (well.density_kg_m3 * GRAVITY_M_S2)
@@ -255,16 +193,20 @@ def prospect_of(pump: Record, drive: Record, site: Record, rules: Record, well: 
 @kernel
 def highest_flow(
     pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, cap: float,
-    runout_m3_h: float, lowest: float, desk: Record,
+    runout_m3_h: float, lowest: float, floor: float, desk: Record,
 ) -> float:  # fmt: skip
-    """Flow at the last knot of the desk's heads; 0 if nothing flows, −speed if the lowest speed passes the cap."""
+    """Flow at the last knot of the desk's heads; 0 if nothing flows; −speed, the highest that keeps to the cap and to
+    runout, if that is below its lowest."""
     knots, _ = flow_curve(
-        pump, drive, clip_w, ratio, density, static_m, pump.slip_life_factor, cap, runout_m3_h, lowest, desk.flow,
-        desk.head, desk.try_power, desk.try_flow,
+        pump, drive, clip_w, ratio, density, static_m, pump.slip_life_factor, cap, runout_m3_h, lowest, floor,
+        desk, desk.try_power, desk.try_flow,
     )  # fmt: skip
     if knots > 0:
         return float(desk.try_flow[knots - 1])
+    if floor > 0.0:
+        return 0.0
     speed, power, _ = speed_power_torque(pump, drive, 0.0, static_m, pump.slip_life_factor, ratio, density)
+    allowed = speed
     if speed > 1.0 or power > clip_w:
         return 0.0
     head = static_m
@@ -274,7 +216,12 @@ def highest_flow(
             head = static_m + desk.head[k - 1] + part * (desk.head[k] - desk.head[k - 1])
             break
     speed, _, _ = speed_power_torque(pump, drive, cap, head, pump.slip_life_factor, ratio, density)
-    return -speed if speed < lowest else 0.0
+    for k in range(KNOTS):
+        if desk.flow[k] / runout_m3_h > desk.speed[k]:
+            break
+        allowed = desk.speed[k]
+    speed = min(speed, allowed)
+    return -max(speed, TINY) if speed < lowest else 0.0
 
 
 @kernel
@@ -304,7 +251,7 @@ def lay_heads(site: Record, intake_m: float, desk: Record) -> None:
 @kernel
 def stopped(rule: int, value: float, limit: float, prospect: Prospect) -> Duty:
     """A duty that a rule refuses."""
-    return Duty(rule, value, limit, 0.0, prospect.safe_m3_h, prospect.safe_limit, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    return Duty(rule, value, limit, 0.0, prospect.safe_m3_h, prospect.safe_limit, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @kernel
@@ -360,7 +307,7 @@ def fit_set(
     lay_heads(site, prospect.intake_m, desk)
     runout, lowest = full_speed_m3_h(pump), pump.min_speed_ratio
     cap = highest_flow(
-        pump, drive, prospect.clip_w, ratio, density, well.highest_m + lift, ceiling, runout, lowest, desk
+        pump, drive, prospect.clip_w, ratio, density, well.highest_m + lift, ceiling, runout, lowest, 0.0, desk
     )  # fmt: skip
     if cap < 0.0:
         return stopped(ABOVE_SAFE_RATE, pump.min_speed_ratio, -cap, prospect)
@@ -392,8 +339,15 @@ def fit_set(
         return stopped(NO_CABLE, loss, rules.cable_loss, prospect)
     return Duty(
         FITS, 0.0, 0.0, cap, prospect.safe_m3_h, prospect.safe_limit, intake, ratio, prospect.clip_w,
-        prospect.availability, runout, lowest,
+        prospect.availability, runout, lowest, 0.0,
     )  # fmt: skip
+
+
+@kernel
+def loose_floor(pump: Record) -> float:
+    """Lowest speed of a centrifugal pump, which it comes to at less flow with friction than without; a helical rotor's
+    flow at its lowest speed hardly hangs on the head."""
+    return 0.0 if pump.family == HELICAL else pump.min_speed_ratio
 
 
 @kernel
@@ -425,72 +379,3 @@ def suction_flow(
         else:
             high = flow
     return low
-
-
-@kernel
-def start_power_w(pump: Record, drive: Record, static_pa: float, ratio: float) -> float:
-    """Power, W, that starts a helical rotor against a full riser."""
-    torque = starting_torque_nm(pump.displacement_cm3, static_pa, pump.fit_friction_nm, pump.breakaway_ratio)
-    return starting_power_w(
-        torque, pump.motor_w, pump.rated_torque_nm, pump.copper_share, ratio,
-        pump.min_speed_ratio * pump.rated_speed_rpm, drive.efficiency, drive.standby_w,
-    )  # fmt: skip
-
-
-@kernel
-def flow_curve(
-    pump: Record, drive: Record, clip_w: float, ratio: float, density: float, static_m: float, slip_factor: float,
-    cap: float, runout_m3_h: float, lowest: float, flows: Floats, heads: Floats, power_out: Floats, flow_out: Floats,
-) -> tuple[int, float]:  # fmt: skip
-    """Flow against power at a static head: fills `power_out`, `flow_out` and returns the number of knots and
-    the power at which the pump starts. Knots run from the start of flow (a jump, where the lowest speed
-    already lifts water) to the first limit met: speed, drive, runout or cap. No knot: no water at this head.
-
-    Friction makes a pump run faster, which lets it pass more before runout and brings it to its lowest speed at less
-    flow: where a curve is to lie above that of every friction, centrifugal pumps get neither limit (`loose_duty`).
-    """
-    n = 0
-    speed_before = power_before = 0.0
-    runout_before = -1.0
-    for k in range(KNOTS):
-        speed, power, _ = speed_power_torque(pump, drive, flows[k], static_m + heads[k], slip_factor, ratio, density)
-        runout = flows[k] / runout_m3_h - speed
-        if speed > 1.0 + 1e-9 or power > clip_w * (1.0 + 1e-9) or flows[k] > cap * (1.0 + 1e-9) or runout > 1e-9:
-            if k == 0:
-                break
-            part = 1.0  # of the way from the knot before, where the first limit is met
-            if speed > 1.0:
-                part = min(part, (1.0 - speed_before) / (speed - speed_before))
-            if power > clip_w:
-                part = min(part, (clip_w - power_before) / (power - power_before))
-            if flows[k] > cap:
-                part = min(part, (cap - flows[k - 1]) / (flows[k] - flows[k - 1]))
-            if runout > 0.0:
-                part = min(part, runout_before / (runout_before - runout))
-            part = max(part, 0.0)
-            if speed_before + part * (speed - speed_before) >= lowest:
-                if n == 0:  # it starts and ends between the same two knots
-                    start = (lowest - speed_before) / (speed - speed_before)
-                    power_out[0] = power_before + start * (power - power_before)
-                    flow_out[0] = flows[k - 1] + start * (flows[k] - flows[k - 1])
-                    n = 1
-                power_out[n] = power_before + part * (power - power_before)
-                flow_out[n] = flows[k - 1] + part * (flows[k] - flows[k - 1])
-                n += 1
-            break
-        if speed >= lowest:
-            if n == 0 and k > 0:
-                start = (lowest - speed_before) / (speed - speed_before)
-                power_out[0] = power_before + start * (power - power_before)
-                flow_out[0] = flows[k - 1] + start * (flows[k] - flows[k - 1])
-                n = 1
-            power_out[n] = power
-            flow_out[n] = flows[k]
-            n += 1
-        speed_before, power_before, runout_before = speed, power, runout
-    if n == 0:
-        return 0, 0.0
-    start_w = power_out[0]
-    if pump.family == HELICAL:
-        start_w = max(start_w, start_power_w(pump, drive, density * GRAVITY_M_S2 * static_m, ratio))
-    return n, start_w

@@ -27,6 +27,8 @@ MOST_KINDS = 31  # of a month: ten kinds of day, or the days of a weather file
 STEP = np.dtype([("power", "f8"), ("hours", "f8"), ("energy", "f8"), ("kind", "i8")])
 MONTH = np.dtype([("hours", "f8", 12), ("kinds", "i8", 12), ("counted", "i8", 12)])
 BUCKETS = 256
+COARSE = 32  # parts of the highest power for which the kinds of the steps above are counted; divides BUCKETS
+LANES = 4  # spans of years that a balance takes side by side: one would wait for itself from day to day
 
 
 class Light(NamedTuple):
@@ -38,12 +40,14 @@ class Light(NamedTuple):
             where to begin to look for a power
     month   one MONTH: hours of the mean day that a step stands for; kinds of day, each as likely as the others; days
             of the order that are counted
-    day     (days,) the order of days: month × MOST_KINDS + kind
+    ahead   (modules, 12, COARSE + 1, MOST_KINDS) steps of each kind of day above so many parts of the highest power
+    day     (days, LANES) the order of days: month × MOST_KINDS + kind, the same month in all lanes
     spans   (…, 4) spans of days of one month, in order: month, first day, day after the last, whether they are counted
     """
 
     steps: NDArray[np.void]
     first: Integers
+    ahead: NDArray[np.int16]
     month: Record
     day: NDArray[np.int16]
     spans: Integers
@@ -92,17 +96,45 @@ def light(sky: Sky, days: Days, plane: Plane, gammas: Floats, array: Array) -> L
     steps["kind"][..., :lit] = np.take_along_axis(sky.kind[None], order, axis=-1)[..., :lit]
     month = np.zeros(1, MONTH).view(np.recarray)[0]
     month.hours[:], month.kinds[:] = sky.hours, sky.kinds
-    month.counted[:] = np.bincount(days.month[days.warm_up :], minlength=12)
+    day = _lanes(days)
+    month.counted[:] = np.bincount((day[days.warm_up :] // MOST_KINDS).ravel(), minlength=12)
+    first = _first(steps["power"])
+    ahead, spans = _ahead(steps["kind"], first), _spans(day[:, 0] // MOST_KINDS, days.warm_up)
+    return Light(steps, first, ahead, month, day, spans)
+
+
+def _lanes(days: Days) -> NDArray[np.int16]:
+    """The order of days in lanes of equally many years, each after a warm-up with the days before it; where they
+    cannot be shared out, the same days in every lane."""
     place = (days.month * MOST_KINDS + days.kind).astype(np.int16)
-    return Light(steps, _first(steps["power"]), month, place, _spans(days))
+    counted = place[days.warm_up :]
+    rows = counted.size // LANES
+    if counted.size % LANES == 0 and rows >= days.warm_up:
+        starts = range(-days.warm_up, counted.size - days.warm_up, rows)
+        lanes = np.stack([counted.take(range(n, n + days.warm_up + rows), mode="wrap") for n in starts], axis=1)
+        if (lanes // MOST_KINDS == lanes[:, :1] // MOST_KINDS).all():
+            return lanes
+    return np.repeat(place[:, None], LANES, axis=1)
 
 
-def _spans(days: Days) -> Integers:
+def _spans(month: NDArray[np.int16], warm_up: int) -> Integers:
     """Spans of days of one month, in order, cut where counting begins."""
-    starts = np.flatnonzero(np.diff(days.month, prepend=-1) != 0)
-    starts = np.unique(np.append(starts, days.warm_up))
-    stops = np.append(starts[1:], days.month.size)
-    return np.stack([days.month[starts], starts, stops, starts >= days.warm_up], axis=1).astype(np.int64)
+    starts = np.flatnonzero(np.diff(month, prepend=-1) != 0)
+    starts = np.unique(np.append(starts, warm_up))
+    stops = np.append(starts[1:], month.size)
+    return np.stack([month[starts], starts, stops, starts >= warm_up], axis=1).astype(np.int64)
+
+
+@kernel
+def _ahead(kind: Integers, first: Integers) -> NDArray[np.int16]:
+    """Steps of each kind of day above each of COARSE parts of the highest power."""
+    ahead = np.zeros((kind.shape[0], 12, COARSE + 1, MOST_KINDS), np.int16)
+    for w in range(kind.shape[0]):
+        for m in range(12):
+            for part in range(1, COARSE + 1):
+                for k in range(first[w, m, part * BUCKETS // COARSE - 1]):
+                    ahead[w, m, part, kind[w, m, k]] += 1
+    return ahead
 
 
 @kernel

@@ -7,10 +7,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.engine.balance import storage_of, water_used
+from planner.engine.balance import storage_of, through, water_used
 from planner.engine.cost import Market
+from planner.engine.curve import KNOTS
 from planner.engine.duty import (
-    KNOTS,
     Duty,
     Prospect,
     Rig,
@@ -21,11 +21,11 @@ from planner.engine.duty import (
     riser_friction,
     riser_head_m,
 )
-from planner.engine.light import Light
+from planner.engine.light import LANES, Light
 from planner.engine.room import DEMAND, OWN, Room
 from planner.engine.site import Record
 from planner.engine.sun import DAYS
-from planner.engine.volume import month_curve, year_curves
+from planner.engine.volume import month_curve, open_year, year_curves
 from planner.engine.weigh import running_hours_day
 from planner.engine.well import Well, drawdown_m, well_limits
 from planner.physics.equation import kernel
@@ -97,16 +97,17 @@ def perform(design: Record, site: Record, light: Light, market: Market, rules: R
     delivery_friction(delivery, site, well, room.desk)
     duty = fit_set(pump, drive, prospect, riser, delivery, cable, site, rules, well, room.desk)
     rig = Rig(pump, drive, site, rules, well, room.desk)
-    slip, density, demand = pump.slip_life_factor, well.density_kg_m3, site.demand_m3_day
+    density, demand = well.density_kg_m3, site.demand_m3_day
     storage = storage_of(site, market.tanks[design.tank].volume_m3)
     curves, own = room.curves[DEMAND], room.curves[OWN]
     array_w = design.array_wp * (1.0 - rules.ageing_year * rules.design_year)
-    year_curves(rig, duty, slip, 1.0, curves)
+    open_year(rig, duty, pump.slip_life_factor, room.fan)
+    year_curves(rig, duty, room.fan, 1.0, curves)
     _, low_reliability, low_worst = water_used(
-        rig, duty, slip, light, w, array_w * site.low_sun, 1.0, curves, own, storage, room.other, room.ledger
+        rig, duty, room.fan, light, w, array_w * site.low_sun, 1.0, curves, own, storage, room.other, room.ledger
     )
     used, reliability, worst = water_used(
-        rig, duty, slip, light, w, array_w, 1.0, curves, own, storage, room.year, room.ledger
+        rig, duty, room.fan, light, w, array_w, 1.0, curves, own, storage, room.year, room.ledger
     )
     short = short_days(light, storage.over_m3, room.ledger) if rules.daily else 0.0
     year = room.year
@@ -115,7 +116,7 @@ def perform(design: Record, site: Record, light: Light, market: Market, rules: R
     month, least = 0, np.inf
     for m in range(12):
         volumes[m], month_used[m], lifted[m] = year.volume[m], year.used[m], min(year.volume[m], demand[m])
-        month_curve(rig, duty, slip, m, lifted[m], curves[m])
+        month_curve(rig, duty, room.fan, m, lifted[m], curves[m])
         if demand[m] > 0.0:
             used_share[m] = year.used[m] / demand[m]
             if volumes[m] / demand[m] < least:
@@ -163,17 +164,18 @@ def perform(design: Record, site: Record, light: Light, market: Market, rules: R
 @kernel
 def short_days(light: Light, over_m3: float, ledger: Record) -> float:
     """Share of the counted days that get less than 0.8 of what is wanted."""
-    stored, short, counted = 0.5 * over_m3, 0, 0
-    for span in range(light.spans.shape[0]):
-        m = light.spans[span, 0]
-        if light.spans[span, 3]:
-            counted += light.spans[span, 2] - light.spans[span, 1]
-        for n in range(light.spans[span, 1], light.spans[span, 2]):
-            left = stored + (ledger.pumped[light.day[n]] - ledger.wanted[m])
-            if light.spans[span, 3] and -left > SHORT_SHARE * ledger.wanted[m]:
-                short += 1
-            stored = min(max(left, 0.0), over_m3)
-    return short / counted
+    short = days = 0
+    for lane in range(LANES):
+        stored = 0.5 * over_m3
+        for span in range(light.spans.shape[0]):
+            m, counted = light.spans[span, 0], light.spans[span, 3]
+            for n in range(light.spans[span, 1], light.spans[span, 2]):
+                surplus = ledger.pumped[light.day[n, lane]] - ledger.wanted[m]
+                stored, lacks = through(stored, surplus, over_m3)
+                if counted:
+                    days += 1
+                    short += lacks > SHORT_SHARE * ledger.wanted[m]
+    return short / days
 
 
 @kernel

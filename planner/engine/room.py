@@ -10,11 +10,8 @@ from numpy.typing import NDArray
 from planner.catalogue.arrays import SURFACE
 from planner.engine.balance import LEDGER, YEAR, Storage, storage_of
 from planner.engine.cost import Market
+from planner.engine.curve import CURVE, DESK, FAN
 from planner.engine.design import DESIGN, STRINGS, most_strings
-from planner.engine.duty import (
-    CURVE,
-    DESK,
-)
 from planner.engine.light import Light
 from planner.engine.site import Record, Records
 from planner.engine.sun import DAYS
@@ -30,7 +27,7 @@ NUMBERS: tuple[int, ...] = tuple(cast(int, np.int64(i)) for i in range(4))
 DEMAND, OTHER, OWN, _ = NUMBERS
 CABLE, RISER, DELIVERY, _ = NUMBERS  # parts that are chosen with a pump
 DESIGN_YEAR, FIRST_YEAR, LAST_YEAR, WORN_YEAR = NUMBERS
-NONE, FREE = cast(int, np.int64(-1)), NUMBERS[0]  # no part; the row of what candidates give without friction
+FREE = NUMBERS[0]  # the row of what candidates give with the least losses
 YES, NO = cast(bool, np.bool_(True)), cast(bool, np.bool_(False))
 RANK = np.dtype([("bound", "f8"), ("close", "i8")])  # least cost of a pump; whether it has been looked at
 # Worth of a part at the shallowest intake above that of the cheapest, whether it passes its rules at the least flow,
@@ -74,13 +71,15 @@ class Room(NamedTuple):
     ledger: Record
     trial: Record  # the design that is being weighed
     task: Record
+    fan: Record  # of the set at hand, rotor and stator at mid-life
+    worn: Record  # of the same at the end of their life
     curves: Records  # (SETS, 12)
     strings: Records  # (drives, modules, most)
     arrays: Integers  # (drives, modules) how many there are in `strings`
     pumps: Records  # (pumps) of RANK
     parts: Records  # (3, parts) of PART: cables, risers, delivery pipes of the pump at hand
     candidates: Records
-    known: Records  # (1 + 2 × parts, candidates) of KNOWN
+    known: Records  # (2 + 2 × parts, candidates) of KNOWN: free, by first part, by riser, with the last part before
 
 
 def blank(kind: np.dtype[np.void]) -> Record:
@@ -101,13 +100,15 @@ def make_room(market: Market) -> Room:
         blank(LEDGER),
         blank(DESIGN),
         blank(TASK),
+        blank(FAN),
+        blank(FAN),
         np.zeros((SETS, 12), CURVE),
         np.zeros((drives, modules, most_strings(market)), STRINGS),
         np.zeros((drives, modules), np.int64),
         np.zeros(market.pumps.size, RANK),
         np.zeros((3, parts), PART),
         np.zeros(most, CANDIDATE),
-        np.zeros((1 + 2 * parts, most), KNOWN),
+        np.zeros((2 + 2 * parts, most), KNOWN),
     )
 
 

@@ -25,20 +25,12 @@ import numpy as np
 
 from planner.catalogue.arrays import HELICAL, SURFACE
 from planner.engine.balance import Storage, storage_of
-from planner.engine.bounds import (
-    first_bound,
-    least_pairs,
-    list_candidates,
-    look,
-    loose_duty,
-    part_count,
-    take_part,
-)
+from planner.engine.bounds import first_bound, least_of, least_pairs, list_candidates, look
 from planner.engine.cost import Market
+from planner.engine.curve import KNOTS
 from planner.engine.design import behind, strings_of
 from planner.engine.duty import (
     FITS,
-    KNOTS,
     Duty,
     Prospect,
     Rig,
@@ -49,6 +41,7 @@ from planner.engine.duty import (
     prospect_of,
 )
 from planner.engine.light import Light
+from planner.engine.parts import lay_least, least_ratio, loose_duty, part_count, take_least, take_part
 from planner.engine.reach import most_used
 from planner.engine.room import (
     CABLE,
@@ -58,7 +51,6 @@ from planner.engine.room import (
     FIRST_YEAR,
     FREE,
     LAST_YEAR,
-    NONE,
     OTHER,
     RISER,
     WORN_YEAR,
@@ -72,7 +64,7 @@ from planner.engine.room import (
     wanted_year,
 )
 from planner.engine.site import Record, Records
-from planner.engine.volume import year_curves
+from planner.engine.volume import open_year, year_curves
 from planner.engine.weigh import copy_design, enough, weigh, worn_out_slip, year_of
 from planner.engine.well import well_limits
 from planner.physics.equation import kernel
@@ -122,10 +114,12 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
     for k in range(KNOTS):
         room.desk.flow[k] = room.bare.flow[k]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
-    free = loose_duty(pump, prospect, prospect.top_m3_h, 0.0)
+    free = lay_least(pump, drive, prospect, place, room)
     # First those that lead by the water they give without friction; then, the best being known, what may still beat it.
     for again in range(2):
         least, some = np.inf, False
+        open_year(rig, free, pump.slip_life_factor, room.fan)
+        year_curves(rig, free, room.fan, 1.0, room.curves[DEMAND])
         for c in range(count):
             one = room.candidates[c]
             room.known[0, c].water = 0.0
@@ -134,15 +128,11 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
                 continue
             storage = storage_of(site, market.tanks[one.tank].volume_m3)
             one.done = 1
-            year_curves(rig, free, pump.slip_life_factor, 1.0, room.curves[DEMAND])
-            meeting = place.task.goal_m3 <= 0.0
-            if meeting and not enough(rig, free, place, one.module, one.array_wp, storage, room):
-                continue
             # First with all that is wanted in the first and the last year, then with what they give.
             one.first = wanted_year(site, place.task.first, storage.day_m3)
             one.last = wanted_year(site, place.task.last, storage.day_m3)
             water, pairs = loose_water(
-                c, rig, free, prospect, place, 0.0, one.water, one.pairs, storage, YES, best, j, room
+                c, rig, free, prospect, place, 0.0, one.water, one.pairs, storage, best, j, room
             )  # fmt: skip
             if water > 0.0:
                 more = rules.water_first * one.first + rules.water_last * one.last
@@ -168,16 +158,18 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
 @kernel
 def loose_water(
     c: int, rig: Rig, duty: Duty, prospect: Prospect, place: Place, extra: float, water: float, pairs: float,
-    storage: Storage, worn: bool, best: Record, j: int, room: Room,
+    storage: Storage, best: Record, j: int, room: Room,
 ) -> tuple[float, float]:  # fmt: skip
     """The most water that candidate c gives with at least the friction at hand, and the least that its rotors and
-    stators cost; no water when it cannot come before the best. The curves DEMAND are those of the set at hand.
+    stators cost; no water when it cannot meet the demand or come before the best. The curves DEMAND are those of the
+    set at hand.
 
     extra          what the pipes add to the candidate's price
     water, pairs   what is known of both
-    worn           whether wear is looked at too
     """
-    one = room.candidates[c]
+    one, meeting = room.candidates[c], place.task.goal_m3 <= 0.0
+    if meeting and not enough(rig, duty, place, one.module, one.array_wp, storage, room):
+        return 0.0, pairs
     used = year_of(rig, duty, place, one.module, one.array_wp, DESIGN_YEAR, DEMAND, storage, room.year, room)
     if used < place.task.goal_m3 or used <= 0.0:
         return 0.0, pairs
@@ -185,7 +177,7 @@ def loose_water(
     price = one.price + extra
     if behind((price + pairs) / water, one.array_wp, j, best):
         return 0.0, pairs
-    if worn and rig.pump.family == HELICAL and place.task.goal_m3 <= 0.0:
+    if meeting and rig.pump.family == HELICAL:
         year_of(rig, duty, place, one.module, one.array_wp, WORN_YEAR, OTHER, storage, room.other, room)
         limit = worn_out_slip(rig.pump, place.site, place.rules, room.year, room.other)
         if limit < np.inf:
@@ -215,9 +207,12 @@ def try_pipes(j: int, prospect: Prospect, place: Place, count: int, best: Record
         part = room.parts[first, one]
         take_part(first, one, place, room.desk)
         if not part.close:
-            take_part(RISER, NONE, place, room.desk)
-            take_part(third, NONE, place, room.desk)
-            part.bound = node(rig, prospect, place, first, one, NONE, count, part.extra, FREE, 1 + one, best, room, j)
+            take_least(RISER, place, room.parts, room.desk)
+            if third == DELIVERY:
+                take_least(DELIVERY, place, room.parts, room.desk)
+            part.bound = node(
+                rig, prospect, place, first, one, prospect.top_m3_h, count, part.extra, FREE, 1 + one, best, room, j
+            )
             part.close = 1
             continue
         part.bound = np.inf
@@ -230,8 +225,13 @@ def try_pipes(j: int, prospect: Prospect, place: Place, count: int, best: Record
             extra, row = part.extra + riser.extra, 1 + firsts + two
             take_part(RISER, two, place, room.desk)
             if not riser.close:
-                take_part(third, NONE, place, room.desk)
-                riser.bound = node(rig, prospect, place, first, one, two, count, extra, 1 + one, row, best, room, j)
+                cap = most_cap(rig, prospect, place, third, one, two, count, extra, 1 + one, best, room, j)
+                if cap == 0.0:
+                    riser.bound = np.inf
+                    continue
+                if third == DELIVERY:
+                    take_least(DELIVERY, place, room.parts, room.desk)
+                riser.bound = node(rig, prospect, place, first, one, cap, count, extra, 1 + one, row, best, room, j)
                 riser.close = 1
                 continue
             riser.bound = np.inf
@@ -261,35 +261,24 @@ def bound_of(j: int, count: int, extra: float, row: int, best: Record, room: Roo
 
 
 @kernel
-def least_of(ranked: Records, count: int) -> int:
-    """Index of the smallest of so many bounds, −1 when none is finite."""
-    index, least = -1, np.inf
-    for i in range(count):
-        if ranked[i].bound < least:
-            index, least = i, ranked[i].bound
-    return index
-
-
-@kernel
 def node(
-    rig: Rig, prospect: Prospect, place: Place, first: int, one_i: int, riser: int, count: int, extra: float,
+    rig: Rig, prospect: Prospect, place: Place, first: int, one_i: int, cap: float, count: int, extra: float,
     above: int, row: int, best: Record, room: Room, j: int,
 ) -> float:  # fmt: skip
     """What each candidate gives at most with the friction on the desk, into a row; the least cost of any.
 
-    first, one_i  kind of the first part and which one; riser −1 where it is not chosen yet
+    first, one_i  kind of the first part and which one
+    cap           flow that the parts chosen let pass at most, m3/h
     above         the row with what is known; no water there for those that cannot come before the best
     """
     market, rules = place.market, place.rules
     intake = shallowest_m(rig.pump, place)
-    cap, ratio = prospect.top_m3_h, 0.0
+    ratio = least_ratio(rig.pump, rig.drive, place, room.parts)
     if first == CABLE:
         length = rules.cable_to_drive_m + (0.0 if rig.pump.family == SURFACE else intake)
         ratio = cable_ratio_of(rig.pump, rig.drive, market.cables[one_i], length)
     else:
         cap = min(cap, full_flow_m3_h(market.deliveries[one_i].inside_mm, rules.velocity_delivery_m_s))
-    if riser >= 0:
-        cap = min(cap, full_flow_m3_h(market.risers[riser].inside_mm, rules.velocity_riser_m_s))
     lay_heads(place.site, intake, room.desk)
     duty = loose_duty(rig.pump, prospect, cap, ratio)
     drawn = False
@@ -301,11 +290,12 @@ def node(
         if water <= 0.0 or behind((one.price + extra + pairs) / water, one.array_wp, j, best):
             continue
         if not drawn:
-            year_curves(rig, duty, rig.pump.slip_life_factor, 1.0, room.curves[DEMAND])
+            open_year(rig, duty, rig.pump.slip_life_factor, room.fan)
+            year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
             drawn = True
         storage = storage_of(place.site, place.market.tanks[one.tank].volume_m3)
         water, pairs = loose_water(
-            c, rig, duty, prospect, place, extra, water, pairs, storage, riser < 0, best, j, room
+            c, rig, duty, prospect, place, extra, water, pairs, storage, best, j, room
         )  # fmt: skip
         room.known[row, c].water, room.known[row, c].pairs = water, pairs
         if water > 0.0:
@@ -314,16 +304,47 @@ def node(
 
 
 @kernel
+def most_cap(
+    rig: Rig, prospect: Prospect, place: Place, third: int, one_i: int, r: int, count: int, extra: float, row: int,
+    best: Record, room: Room, j: int,
+) -> float:  # fmt: skip
+    """The highest cap, m3/h, with a first part, a riser and any choice of the last that passes the rules; 0 if none
+    does."""
+    market = place.market
+    cap, fits = 0.0, -1
+    for last_i in range(part_count(third, market) - 1, -1, -1):
+        part = room.parts[third, last_i]
+        if not part.may or (fits >= 0 and loses_more(third, last_i, fits, market)):
+            continue
+        if bound_of(j, count, extra + part.extra, row, best, room) == np.inf:
+            continue
+        cable, d = (last_i, one_i) if third == CABLE else (one_i, last_i)
+        take_part(third, last_i, place, room.desk)
+        duty = fit_set(
+            rig.pump, rig.drive, prospect, market.risers[r], market.deliveries[d], market.cables[cable], place.site,
+            place.rules, place.well, room.desk,
+        )  # fmt: skip
+        if duty.rule == FITS:
+            fits, cap = last_i, max(cap, duty.cap_m3_h)
+    return cap
+
+
+@kernel
 def try_last(
     rig: Rig, prospect: Prospect, place: Place, first: int, one_i: int, r: int, count: int, extra: float, row: int,
     best: Record, room: Room, j: int,
 ) -> None:  # fmt: skip
     """Try the candidates with a first part, a riser and every choice of the last that could make one come before the
-    best."""
+    best.
+
+    From the last of the catalogue, the widest or thickest, down: with what loses more in every respect than the choice
+    before, a candidate gives no more than it gave with that, and fails where it failed.
+    """
     site, market, rules, trial, pump, drive = place.site, place.market, place.rules, room.trial, rig.pump, rig.drive
     surface, intake = pump.family == SURFACE, shallowest_m(pump, place)
     third = DELIVERY if first == CABLE else CABLE
-    for last_i in range(part_count(third, market)):
+    tried, guard, guard_cap, guard_intake = room.known[room.known.shape[0] - 1], -1, 0.0, 0.0
+    for last_i in range(part_count(third, market) - 1, -1, -1):
         cable, d = (one_i, last_i) if first == CABLE else (last_i, one_i)
         part = room.parts[third, last_i]
         more = extra + part.extra
@@ -336,20 +357,31 @@ def try_last(
         )  # fmt: skip
         if duty.rule != FITS:
             continue
+        # Not so where friction lets it start at less flow: at its lowest speed.
+        jumps = pump.family != HELICAL and room.desk.speed[0] < pump.min_speed_ratio
+        if (
+            guard < 0 or jumps or duty.cap_m3_h > guard_cap or duty.intake_m < guard_intake
+            or not loses_more(third, last_i, guard, market)
+        ):  # fmt: skip
+            for c in range(count):
+                tried[c].water = room.known[row, c].water
+        guard, guard_cap, guard_intake = last_i, duty.cap_m3_h, duty.intake_m
         more += (duty.intake_m - intake) * (
             riser_worth(market.risers[r], site) + (0.0 if surface else market.cables[cable].worth)
         )
         drawn = False
         for c in range(count):
             one = room.candidates[c]
-            water, price = room.known[row, c].water, one.price + more
+            water, price = tried[c].water, one.price + more
             if water <= 0.0 or behind((price + room.known[row, c].pairs) / water, one.array_wp, j, best):
                 continue
             if not drawn:
-                year_curves(rig, duty, rig.pump.slip_life_factor, 1.0, room.curves[DEMAND])
+                open_year(rig, duty, pump.slip_life_factor, room.fan)
+                year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
                 drawn = True
             storage = storage_of(site, market.tanks[one.tank].volume_m3)
-            if not enough(rig, duty, place, one.module, one.array_wp, storage, room):
+            if place.task.goal_m3 <= 0.0 and not enough(rig, duty, place, one.module, one.array_wp, storage, room):
+                tried[c].water = 0.0
                 continue
             strings = room.strings[rig.pump.drive, one.module, one.strings]
             trial.pump, trial.riser, trial.delivery, trial.cable = j, r, d, cable
@@ -358,3 +390,13 @@ def try_last(
             trial.meets = place.task.goal_m3 <= 0.0
             if weigh(rig, duty, prospect, place, price, one.first, one.last, storage, best, room):
                 copy_design(trial, best)
+            tried[c].water = min(water, trial.present_m3)
+
+
+@kernel
+def loses_more(kind: int, i: int, other: int, market: Market) -> bool:
+    """Whether a cable or delivery pipe loses at least as much as another at any flow."""
+    if kind == CABLE:
+        return bool(market.cables[i].r20_ohm_m >= market.cables[other].r20_ohm_m)
+    one, two = market.deliveries[i], market.deliveries[other]
+    return bool(one.inside_mm <= two.inside_mm and one.roughness_mm >= two.roughness_mm)

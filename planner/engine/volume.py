@@ -8,11 +8,14 @@ each kind of day is the sum over its own steps.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.engine.duty import CURVE, Duty, Rig, flow_curve
-from planner.engine.light import BUCKETS, Light
+from planner.engine.curve import CURVE, fan_curve, open_fan
+from planner.engine.duty import Duty, Rig
+from planner.engine.light import BUCKETS, COARSE, Light
 from planner.engine.site import Record, Records
 from planner.physics.equation import kernel
 
@@ -99,7 +102,14 @@ def kinds_of_day(light: Light, w: int, m: int, array_w: float, curve: Record, av
     k = curve.knots - 1
     most, full = curve.power_w[k], curve.flow_m3_h[k]
     low, high, flow, slope = most, most, full, 0.0
-    for n in range(light.steps.shape[2]):
+    skip = 0  # steps that give all the pump can
+    top = light.steps[w, m, 0].power * array_w
+    if max(most, curve.start_w) < top:
+        part = max(math.ceil(max(most, curve.start_w) / top * COARSE), 1)
+        skip = light.first[w, m, part * BUCKETS // COARSE - 1]
+        for i in range(kinds):
+            out[i] = each * full * light.ahead[w, m, part, i]
+    for n in range(skip, light.steps.shape[2]):
         step = light.steps[w, m, n]
         power = step.power * array_w
         if power < high:
@@ -119,27 +129,44 @@ def kinds_of_day(light: Light, w: int, m: int, array_w: float, curve: Record, av
 
 
 @kernel
-def month_curve(rig: Rig, duty: Duty, slip_factor: float, m: int, lifted: float, curve: Record) -> None:
+def open_year(rig: Rig, duty: Duty, slip_factor: float, fan: Record) -> None:
+    """Open a fan over all static heads of a year: no water lifted at the highest rest level to all that is wanted, in
+    the year that wants most, at the lowest."""
+    site, rules = rig.site, rig.rules
+    most = max((1.0 + site.growth) ** (rules.horizon_y - rules.design_year), 1.0)
+    low, high = np.inf, -np.inf
+    for m in range(12):
+        low = min(low, site.rest_m[m])
+        high = max(high, site.rest_m[m] + site.memory_d_m2 * most * site.demand_m3_day[m])
+    above_ground = site.lift_m + rules.residual_m
+    open_fan(
+        rig.pump, rig.drive, duty.cable_ratio, rig.well.density_kg_m3, low + above_ground, high + above_ground,
+        slip_factor, duty.floor, rig.desk, fan,
+    )  # fmt: skip
+
+
+@kernel
+def month_curve(rig: Rig, duty: Duty, fan: Record, m: int, lifted: float, curve: Record) -> None:
     """Flow against power of month m when `lifted` (m3/d) is pumped day after day, into `curve`."""
     site = rig.site
     static = site.rest_m[m] + site.memory_d_m2 * lifted + site.lift_m + rig.rules.residual_m
-    knots, start = flow_curve(
-        rig.pump, rig.drive, duty.clip_w, duty.cable_ratio, rig.well.density_kg_m3, static, slip_factor,
-        duty.cap_m3_h, duty.runout_m3_h, duty.lowest, rig.desk.flow, rig.desk.head, curve.power_w, curve.flow_m3_h,
+    knots, start = fan_curve(
+        rig.pump, rig.drive, duty.clip_w, duty.cable_ratio, rig.well.density_kg_m3, static, duty.cap_m3_h,
+        duty.runout_m3_h, duty.lowest, fan, rig.desk, curve.power_w, curve.flow_m3_h,
     )  # fmt: skip
     curve.knots, curve.start_w = knots, start
 
 
 @kernel
-def year_curves(rig: Rig, duty: Duty, slip_factor: float, share: float, room: Records) -> None:
+def year_curves(rig: Rig, duty: Duty, fan: Record, share: float, room: Records) -> None:
     """Curves of the twelve months when `share` of the design year's demand is lifted."""
     for m in range(12):
-        month_curve(rig, duty, slip_factor, m, share * rig.site.demand_m3_day[m], room[m])
+        month_curve(rig, duty, fan, m, share * rig.site.demand_m3_day[m], room[m])
 
 
 @kernel
 def month_volume(
-    rig: Rig, duty: Duty, slip_factor: float, light: Light, w: int, m: int, array_w: float, wanted: float,
+    rig: Rig, duty: Duty, fan: Record, light: Light, w: int, m: int, array_w: float, wanted: float,
     at_wanted: Record, own: Record,
 ) -> tuple[float, float, bool]:  # fmt: skip
     """Pumpable volume (m3/d) and running hours of the mean day of a month, and whether `own` holds its curve.
@@ -155,7 +182,7 @@ def month_volume(
     before, gave = wanted, volume
     lifted = volume
     for _ in range(MEMORY_PASSES):
-        month_curve(rig, duty, slip_factor, m, lifted, own)
+        month_curve(rig, duty, fan, m, lifted, own)
         volume, hours = mean_day(light, w, m, array_w, own)
         volume *= duty.availability
         excess, excess_before = volume - lifted, gave - before
@@ -169,7 +196,7 @@ def month_volume(
 
 @kernel
 def pump_year(
-    rig: Rig, duty: Duty, slip_factor: float, light: Light, w: int, array_w: float, share: float, at_demand: Records,
+    rig: Rig, duty: Duty, fan: Record, light: Light, w: int, array_w: float, share: float, at_demand: Records,
     own: Records, year: Record,
 ) -> None:  # fmt: skip
     """Pumpable volume and running hours of each month's mean day into `year`.
@@ -180,6 +207,6 @@ def pump_year(
     for m in range(12):
         wanted = share * rig.site.demand_m3_day[m]
         volume, hours, short = month_volume(
-            rig, duty, slip_factor, light, w, m, array_w, wanted, at_demand[m], own[m]
+            rig, duty, fan, light, w, m, array_w, wanted, at_demand[m], own[m]
         )  # fmt: skip
         year.volume[m], year.hours[m], year.own[m] = volume, hours, short

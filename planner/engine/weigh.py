@@ -26,7 +26,7 @@ from planner.engine.room import (
 )
 from planner.engine.site import Record
 from planner.engine.sun import DAYS
-from planner.engine.volume import month_volume, year_curves
+from planner.engine.volume import month_volume, open_year, year_curves
 from planner.physics.equation import kernel
 
 # Motor cooling, trade practice: water past the motor at 0.08 m/s, none needed for small losses in cool water.
@@ -43,19 +43,21 @@ def year_of(
     room: Room,
 ) -> float:  # fmt: skip
     """Water used, m3 at the tank inlet, in the design year, the first, the last, or the design year with rotor and
-    stator at the end of their life; its months into `year`. The curves are drawn into the set."""
-    task = place.task
-    share, aged, slip = 1.0, task.aged, rig.pump.slip_life_factor
+    stator at the end of their life; its months into `year`. The fan is that of the set at hand; the curves are drawn
+    into the set of curves."""
+    task, fan = place.task, room.fan
+    share, aged = 1.0, task.aged
     if part == FIRST_YEAR:
         share, aged = task.first, task.aged_first
     elif part == LAST_YEAR:
         share, aged = task.last, task.aged_last
     elif part == WORN_YEAR:
-        slip = rig.pump.slip_end_factor
+        fan = room.worn
+        open_year(rig, duty, rig.pump.slip_end_factor, fan)
     if sets != DEMAND:
-        year_curves(rig, duty, slip, share, room.curves[sets])
+        year_curves(rig, duty, fan, share, room.curves[sets])
     used, _, _ = water_used(
-        rig, duty, slip, place.light, w, watts * aged, share, room.curves[sets], room.curves[OWN], storage,
+        rig, duty, fan, place.light, w, watts * aged, share, room.curves[sets], room.curves[OWN], storage,
         year, room.ledger,
     )  # fmt: skip
     return used
@@ -63,26 +65,19 @@ def year_of(
 
 @kernel
 def enough(rig: Rig, duty: Duty, place: Place, w: int, watts: float, storage: Storage, room: Room) -> bool:
-    """Whether a set gives what is wanted of it: the demand under the sun that the rules count on, or the goal."""
+    """Whether a set meets the demand under the sun that the rules count on."""
     site, rules, task = place.site, place.rules, place.task
     at_demand, own = room.curves[DEMAND], room.curves[OWN]
-    slip = rig.pump.slip_life_factor
-    array_w = watts * task.aged
-    if place.task.goal_m3 > 0.0:
-        used, _, _ = water_used(
-            rig, duty, slip, place.light, w, array_w, 1.0, at_demand, own, storage, room.year, room.ledger
-        )
-        return used >= place.task.goal_m3
-    array_w *= site.low_sun
+    array_w = watts * task.aged * site.low_sun
     m = task.hardest
     wanted = site.demand_m3_day[m]
-    volume, _, _ = month_volume(rig, duty, slip, place.light, w, m, array_w, wanted, at_demand[m], own[m])
+    volume, _, _ = month_volume(rig, duty, room.fan, place.light, w, m, array_w, wanted, at_demand[m], own[m])
     if storage.day_m3 < rules.reliability_month * wanted:
         return False
     if volume < least_pumped_m3(site, rules, storage.over_m3, m):
         return False
     _, year, month = water_used(
-        rig, duty, slip, place.light, w, array_w, 1.0, at_demand, own, storage, room.year, room.ledger
+        rig, duty, room.fan, place.light, w, array_w, 1.0, at_demand, own, storage, room.year, room.ledger
     )
     return year >= rules.reliability_year and month >= rules.reliability_month
 
@@ -95,12 +90,15 @@ def weigh(
     """Complete the trial design, whose price lacks rotors; whether it can be built and comes before the best.
 
     first, last  the most water of the first and the last year; the curves DEMAND are those of the set at hand
+
+    `trial.present_m3` is left at what the design gives, or more.
     """
     site, rules, trial = place.site, place.rules, room.trial
     pump, w, watts, year = rig.pump, room.trial.module, room.trial.array_wp, room.year
     used = year_of(rig, duty, place, w, watts, DESIGN_YEAR, DEMAND, storage, year, room)
     sleeve, _ = sleeve_needed(pump, site, year)
-    if used <= 0.0 or sleeve < 0:
+    trial.present_m3 = present(place.rules, first, used, last)
+    if used <= 0.0 or used < place.task.goal_m3 or sleeve < 0:
         return False
     certain, _ = sleeve_at(pump, site, prospect.top_m3_h)
     price += (sleeve - certain) * rules.sleeve_worth
@@ -112,7 +110,7 @@ def weigh(
             limit = worn_out_slip(pump, site, rules, year, room.other)
         trial.rotor_life_y = rotor_stator_life_y(pump, site.sand_mg_l, running_hours_day(year), limit)
         price += rotor_stator_cost(pump.rotor_stator_price, trial.rotor_life_y, pump.life_y, rules)
-    if behind(price / present(place.rules, first, used, last), watts, trial.pump, best):
+    if behind(price / trial.present_m3, watts, trial.pump, best):
         return False
     first = year_of(rig, duty, place, w, watts, FIRST_YEAR, OTHER, storage, room.other, room)
     last = year_of(rig, duty, place, w, watts, LAST_YEAR, OTHER, storage, room.other, room)

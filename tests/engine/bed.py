@@ -25,7 +25,7 @@ from planner.engine.reach import largest_parts
 from planner.engine.report import Performance, perform
 from planner.engine.room import DEMAND, OWN, Place, Room, make_room
 from planner.engine.site import Record
-from planner.engine.volume import year_curves
+from planner.engine.volume import open_year, year_curves
 from planner.engine.well import Well, well_limits
 from planner.plan import LoadedPlan, Plan
 
@@ -152,9 +152,11 @@ class Fitted(NamedTuple):
         """A year with so many watts, as old as they are; wear: slip ÷ new slip, 0 that of mid-life."""
         share, slip = 1.0, wear or self.rig.pump["slip_life_factor"]
         demand, own, storage = self.room.curves[DEMAND], self.room.curves[OWN], storage_of(self.bench.site, tank_m3)
-        year_curves(self.rig, self.duty, slip, share, demand)
+        fan = self.room.fan
+        open_year(self.rig, self.duty, slip, fan)
+        year_curves(self.rig, self.duty, fan, share, demand)
         used, year, month = water_used(
-            self.rig, self.duty, slip, self.bench.light, module, array_w, share, demand, own, storage, self.room.year,
+            self.rig, self.duty, fan, self.bench.light, module, array_w, share, demand, own, storage, self.room.year,
             self.room.ledger,
         )  # fmt: skip
         record = self.room.year

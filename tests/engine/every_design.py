@@ -17,10 +17,10 @@ from planner.catalogue.loader import Catalogue
 from planner.engine.assess import Context, Sites, make_context
 from planner.engine.balance import storage_of, water_used
 from planner.engine.cost import Market, design_cost, present_volume, rotor_stator_life_y
+from planner.engine.curve import KNOTS
 from planner.engine.design import DESIGN, TIE, string_window
 from planner.engine.duty import (
     FITS,
-    KNOTS,
     Rig,
     delivery_friction,
     fit_set,
@@ -30,7 +30,7 @@ from planner.engine.duty import (
 from planner.engine.light import Light
 from planner.engine.room import DEMAND, OTHER, OWN, Room, make_room
 from planner.engine.site import Record, Records
-from planner.engine.volume import year_curves
+from planner.engine.volume import open_year, year_curves
 from planner.engine.weigh import running_hours_day, sleeve_needed, worn_out_slip
 from planner.engine.well import Well, well_limits
 from planner.physics.equation import kernel
@@ -131,7 +131,8 @@ def _designs(
                 if duty.rule != FITS:
                     continue
                 curves, own = room.curves[DEMAND], room.curves[OWN]
-                year_curves(rig, duty, slip, 1.0, curves)
+                open_year(rig, duty, slip, room.fan)
+                year_curves(rig, duty, room.fan, 1.0, curves)
                 for tank in range(market.tanks.size):
                     volume = market.tanks[tank].volume_m3
                     if volume < need - 1e-9 and volume < large:
@@ -140,11 +141,11 @@ def _designs(
                     for i in range(watts.size):
                         array_w = watts[i] * aged
                         _, share, month = water_used(
-                            rig, duty, slip, light, w, array_w * site.low_sun, 1.0, curves, own, storage, room.other,
-                            room.ledger,
+                            rig, duty, room.fan, light, w, array_w * site.low_sun, 1.0, curves, own, storage,
+                            room.other, room.ledger,
                         )  # fmt: skip
                         used, _, _ = water_used(
-                            rig, duty, slip, light, w, array_w, 1.0, curves, own, storage, room.year, room.ledger
+                            rig, duty, room.fan, light, w, array_w, 1.0, curves, own, storage, room.year, room.ledger
                         )
                         sleeve, _ = sleeve_needed(pump, site, room.year)
                         if used <= 0.0 or sleeve < 0:
@@ -157,7 +158,7 @@ def _designs(
                         one.cost_per_m3, one.rotor_life_y = np.inf, np.inf
                         if (goal_m3 < 0.0 and one.meets) or (0.0 <= goal_m3 <= used):
                             _price(rig, duty, one, storage, site, light, market, rules, room)
-                            year_curves(rig, duty, slip, 1.0, curves)
+                            year_curves(rig, duty, room.fan, 1.0, curves)
     return count
 
 
@@ -175,14 +176,15 @@ def _price(
 ) -> None:
     """The cost of a design, whose design year lies in `room.year`, by its bill and the water of three years."""
     pump, own, w = rig.pump, room.curves[OWN], one.module
-    slip, year = pump.slip_life_factor, rules.design_year
+    year = rules.design_year
     if pump.family == HELICAL:
         limit = np.inf
         if one.meets:
             curves, worn = room.curves[OTHER], pump.slip_end_factor
-            year_curves(rig, duty, worn, 1.0, curves)
+            open_year(rig, duty, worn, room.worn)
+            year_curves(rig, duty, room.worn, 1.0, curves)
             array_w = one.array_wp * (1.0 - rules.ageing_year * year)
-            water_used(rig, duty, worn, light, w, array_w, 1.0, curves, own, storage, room.other, room.ledger)
+            water_used(rig, duty, room.worn, light, w, array_w, 1.0, curves, own, storage, room.other, room.ledger)
             limit = worn_out_slip(pump, site, rules, room.year, room.other)
         one.rotor_life_y = rotor_stator_life_y(pump, site.sand_mg_l, running_hours_day(room.year), limit)
     first = last = 0.0
@@ -191,9 +193,9 @@ def _price(
         grown = (1.0 + site.growth) ** (when - year)
         array_w = one.array_wp * (1.0 - rules.ageing_year * when)
         curves = room.curves[OTHER]
-        year_curves(rig, duty, slip, grown, curves)
+        year_curves(rig, duty, room.fan, grown, curves)
         used, _, _ = water_used(
-            rig, duty, slip, light, w, array_w, grown, curves, own, storage, room.other, room.ledger
+            rig, duty, room.fan, light, w, array_w, grown, curves, own, storage, room.other, room.ledger
         )
         if end:
             last = used

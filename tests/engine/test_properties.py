@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from planner.catalogue.arrays import HELICAL
 from planner.engine import assess as engine
 from planner.engine.assess import Sites
-from planner.engine.duty import KNOTS, flow_curve, speed_power_torque
+from planner.engine.curve import KNOTS, flow_curve, speed_power_torque
 from planner.physics.pumps import hydraulic_power_w
 from planner.physics.water import GRAVITY_M_S2, density_kg_m3
 from tests.engine import bed
@@ -76,8 +76,8 @@ def test_flow_curve_rises(sites: Sites, pump: int) -> None:
     for rest in (bench.site["rest_m"].min(), bench.site["rest_m"].max()):
         knots, start = flow_curve(
             record, fitted.rig.drive, duty.clip_w, duty.cable_ratio, bench.well.density_kg_m3,
-            rest + bench.site["lift_m"], record["slip_life_factor"], duty.cap_m3_h, duty.runout_m3_h, duty.lowest, desk.flow, desk.head,
-            power, flow,
+            rest + bench.site["lift_m"], record["slip_life_factor"], duty.cap_m3_h, duty.runout_m3_h,
+            duty.lowest, 0.0, desk, power, flow,
         )  # fmt: skip
         if knots == 0:
             continue

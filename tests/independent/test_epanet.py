@@ -19,13 +19,12 @@ import pytest
 from planner.catalogue.arrays import HDPE
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.engine.assess import make_context
+from planner.engine.curve import KNOTS, flow_curve
 from planner.engine.duty import (
     FITS,
-    KNOTS,
     delivery_friction,
     delivery_head_m,
     fit_set,
-    flow_curve,
     prospect_of,
     riser_friction,
     riser_head_m,
@@ -191,7 +190,7 @@ def test_flow_at_full_speed(
     power, flow = np.zeros(KNOTS + 2), np.zeros(KNOTS + 2)
     knots, _ = flow_curve(
         pump, drive, math.inf, 0.0, well.density_kg_m3, rest_m + lift_m, 1.0, math.inf, duty.runout_m3_h, duty.lowest,
-        room.desk.flow, room.desk.head, power, flow,
+        0.0, room.desk, power, flow,
     )  # fmt: skip
     ours = float(flow[knots - 1])
     theirs = epanet_flow_m3_h(pump, riser, delivery, rest_m, lift_m, duty.intake_m, pipe_m, tmp_path)

@@ -10,6 +10,7 @@ from planner.commands.why.opened import Chosen, Sized
 from planner.commands.why.sheet import Sheet, agree, n
 from planner.engine import duty as engine
 from planner.engine import well as well_physics
+from planner.engine.curve import DESK, speed_power_torque
 from planner.engine.room import blank
 from planner.engine.site import Record
 from planner.physics.cables import cable_loss_share, conductor_resistance_ohm_km, motor_current_a
@@ -167,7 +168,7 @@ def highest_knots(sized: Sized, chosen: Chosen) -> list[Knot]:
     """The curve that the cap is read from: highest level of the year, intake for the highest flow without friction."""
     site, rules, well, pump = sized.site, sized.rules, sized.well, chosen.pump
     first, surface = chosen.done.prospect.intake_m, pump["family"] == SURFACE
-    desk: Record = blank(engine.DESK)
+    desk: Record = blank(DESK)
     desk.flow[:] = chosen.bare.flow
     engine.riser_friction(chosen.riser, rules, well, desk)
     engine.delivery_friction(chosen.delivery, site, well, desk)
@@ -177,7 +178,7 @@ def highest_knots(sized: Sized, chosen: Chosen) -> list[Knot]:
     static = well.highest_m + site.lift_m + rules.residual_m
     knots = []
     for flow, more in zip(map(float, desk.flow), map(float, desk.head), strict=True):
-        speed, power, _ = engine.speed_power_torque(
+        speed, power, _ = speed_power_torque(
             pump, chosen.drive, flow, static + more, pump["slip_life_factor"], ratio, well.density_kg_m3
         )
         most = 1.0
@@ -273,7 +274,7 @@ def _hanging(sheet: Sheet, sized: Sized, chosen: Chosen) -> None:
 
 def _cable(sheet: Sheet, sized: Sized, chosen: Chosen, head: float) -> None:
     pump, drive, duty = chosen.pump, chosen.drive, chosen.done.duty
-    _, _, torque = engine.speed_power_torque(
+    _, _, torque = speed_power_torque(
         pump, drive, duty.cap_m3_h, head, pump["slip_life_factor"], 0.0, sized.well.density_kg_m3
     )
     volts, watts = float(drive["motor_voltage_v"]), float(pump["motor_input_w"])

@@ -32,19 +32,23 @@ class Ledger(NamedTuple):
 
 def balance(light: Light, year: Year, over_m3: float) -> Ledger:
     """The days of a year's sequence one by one; a second count beside the engine's, which keeps only sums."""
-    month, kind = light.day.astype(np.int64) // MOST_KINDS, light.day.astype(np.int64) % MOST_KINDS
+    lanes = light.day.T.astype(np.int64)
+    if (lanes == lanes[0]).all():  # one sequence in every lane
+        lanes = lanes[:1]
+    month, kind = lanes // MOST_KINDS, lanes % MOST_KINDS
     pumped, wanted = year.kinds[month, kind], year.wanted[month]
-    before, taken, after = (np.empty(month.size) for _ in range(3))
-    stored = 0.5 * over_m3
-    for day in range(month.size):
-        before[day] = stored
-        taken[day] = min(wanted[day], stored + pumped[day])
-        stored = min(over_m3, stored + pumped[day] - taken[day])
-        after[day] = stored
-    first = month.size - int(light.month.counted.sum())  # those before fill the tank
+    before, taken, after = (np.empty(month.shape) for _ in range(3))
+    stored = np.full(len(lanes), 0.5 * over_m3)
+    for day in range(month.shape[1]):
+        before[:, day] = stored
+        taken[:, day] = np.minimum(wanted[:, day], stored + pumped[:, day])
+        stored = np.minimum(over_m3, stored + pumped[:, day] - taken[:, day])
+        after[:, day] = stored
+    first = int(light.spans[light.spans[:, 3] == 1, 1].min())  # days before fill the tank
     return Ledger(
-        month[first:], kind[first:], pumped[first:], wanted[first:], before[first:], taken[first:], after[first:]
-    )
+        month[:, first:].ravel(), kind[:, first:].ravel(), pumped[:, first:].ravel(), wanted[:, first:].ravel(),
+        before[:, first:].ravel(), taken[:, first:].ravel(), after[:, first:].ravel(),
+    )  # fmt: skip
 
 
 def held_against(light: Light, year: Year, over_m3: float) -> Ledger:

@@ -9,7 +9,7 @@ from planner.catalogue.equipment import WATER_KG_M3
 from planner.commands.why.cap import pipe_limits_m3_h
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, in_brackets, n
-from planner.engine import duty as engine
+from planner.engine.curve import speed_power_torque
 from planner.physics.pipes import (
     LAMINAR_END,
     TURBULENT_START,
@@ -60,7 +60,7 @@ def operating_point(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen) 
         "lift: inventory, else pipes.stand_m + tank_height_m; pipes.residual_pressure_m",
     )
     agree("total head", done.head_m, float(row["total_head_m"]))
-    speed, power, torque = engine.speed_power_torque(
+    speed, power, torque = speed_power_torque(
         chosen.pump,
         chosen.drive,
         flow,

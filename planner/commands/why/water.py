@@ -12,10 +12,11 @@ from planner.choice.design_checks import SMALL_ARRAY
 from planner.commands.why.opened import Chosen, Opened, Sized
 from planner.commands.why.sheet import MONTH_NAMES, Sheet, agree, n
 from planner.engine.balance import LEDGER, YEAR, water_used
+from planner.engine.curve import FAN
 from planner.engine.light import MOST_KINDS
 from planner.engine.room import blank
 from planner.engine.site import Record
-from planner.engine.volume import above, curves, month_curve, volume_from, year_curves
+from planner.engine.volume import above, curves, month_curve, open_year, volume_from, year_curves
 from planner.glossary import monthly
 from planner.physics.pumps import CREEP_SPEED_SHARE
 
@@ -52,10 +53,11 @@ def year_of(sized: Sized, chosen: Chosen, year: float, sun: float = 1.0, slip: f
         slip = float(chosen.pump["slip_life_factor"])
     share = (1.0 + site.growth) ** (year - rules.design_year)
     array_w = chosen.design.array_wp * (1.0 - rules.ageing_year * year) * sun
-    full, own, found, ledger = curves(), curves(), blank(YEAR), blank(LEDGER)
-    year_curves(rig, duty, slip, share, full)
+    full, own, found, ledger, fan = curves(), curves(), blank(YEAR), blank(LEDGER), blank(FAN)
+    open_year(rig, duty, slip, fan)
+    year_curves(rig, duty, fan, share, full)
     used, reliability, worst = water_used(
-        rig, duty, slip, sized.light, w, array_w, share, full, own, chosen.storage, found, ledger
+        rig, duty, fan, sized.light, w, array_w, share, full, own, chosen.storage, found, ledger
     )
     demand = share * site.demand_m3_day
     wanted = np.minimum(demand, chosen.storage.day_m3)
@@ -136,7 +138,9 @@ def design_month(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chosen, yea
 def _power_to_run(sheet: Sheet, opened: Opened, chosen: Chosen, lifted: float) -> None:
     """Power at which water begins to flow, of the array's, beside the limit above which monthly sun is coarse."""
     m, limit, curve = chosen.done.design_month, 100 * SMALL_ARRAY, curves()[0]
-    month_curve(chosen.rig, chosen.done.duty, chosen.pump["slip_life_factor"], m, lifted, curve)
+    fan: Record = blank(FAN)
+    open_year(chosen.rig, chosen.done.duty, chosen.pump["slip_life_factor"], fan)
+    month_curve(chosen.rig, chosen.done.duty, fan, m, lifted, curve)
     watts, rated = float(curve["power_w"][0]), float(chosen.design.array_wp)
     agree("power to run", watts / rated, float(opened.row["power_share_to_run"]))
     sheet.result(
