@@ -14,7 +14,6 @@ from planner.errors import Fault, PlanError
 WITHOUT_EFFECT = {
     "programme.budget": "sites are ranked, not yet funded under a budget",
     "programme.language": "outputs are in English",
-    "inventory.sheet": "only CSV is read",
     "area.equity_field": "no budget is allocated yet",
     "rasters.recharge": "abstraction is not compared with recharge yet",
     "rasters.road_distance": "distance is straight line × detour",

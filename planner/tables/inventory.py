@@ -35,6 +35,7 @@ from planner.tables.inventory_file import (
     Table,
     read_table,
 )
+from planner.tables.number_marks import decimal_points
 from planner.tables.step import Action, Finding, Severity, Step
 
 __all__ = ["INVENTORY_NAMES", "READS", "WRITES", "read_inventory"]
@@ -93,7 +94,9 @@ class _Reading:
         self.cells = {name: column.str.strip() for name, column in self.raw.items()}
         self.site_id = self.cells.get("site_id", self.empty)
         self.columns: dict[str, pd.Series] = {}
-        self.findings: list[Finding] = []
+        self.findings: list[Finding] = list(table.findings)
+        if table.decimal == ",":
+            self._read_decimal_commas()
 
     def step(self) -> Step:
         self._remark_columns()
@@ -119,6 +122,24 @@ class _Reading:
 
     def _remark_file(self, column: str, rule: str, severity: Severity, old: str = "", new: str = "") -> None:
         self.findings.append(Finding(0, "", column, rule, severity, old, new))
+
+    def _read_decimal_commas(self) -> None:
+        """Number columns of a table with decimal commas, with points; what can be read two ways is missing.
+
+        Numbers of a workbook or a file of layers are numbers, so a point in them is a decimal point.
+        """
+        for name in self.cells:
+            if name not in NUMBERS + DEGREES + METRES:
+                continue
+            certain = name in DEGREES or self.table.found.get("format") != "csv"
+            before = self.cells[name]
+            after, doubtful = decimal_points(before, degrees=certain)
+            changed = np.flatnonzero((after != before).to_numpy())
+            if len(changed):
+                old, new = self.raw[name].iloc[changed[0]], after.iloc[changed[0]]
+                self.findings.append(Finding(0, "", name, "decimal_comma", "info", old, new, "repaired"))
+            self.cells[name] = after.mask(doubtful, "")
+            self._remark(name, [Note(row, "comma_in_number") for row in self.index[doubtful].tolist()])
 
     def _remark_columns(self) -> None:
         """Columns that are not read, units without a column, and control characters."""
@@ -224,7 +245,7 @@ class _Reading:
                 self._remark_file(name, "position_column_not_used", "info", name)
         usable = x.notna() & y.notna()
         x, y = x.where(usable), y.where(usable)
-        crs = CRS.from_user_input(self.plan.plan.inventory.crs)
+        crs = CRS.from_user_input(self.table.crs)
         if not crs.equals("EPSG:4326", ignore_axis_order=True):
             x, y = self._to_wgs84(crs.name, x, y, usable)
         self.columns["latitude"], self.columns["longitude"] = y, x
@@ -256,7 +277,7 @@ class _Reading:
         longitude, latitude = np.full(len(x), np.nan), np.full(len(x), np.nan)
         known = usable.to_numpy(dtype=bool)
         if known.any():
-            transformer = Transformer.from_crs(self.plan.plan.inventory.crs, "EPSG:4326", always_xy=True)
+            transformer = Transformer.from_crs(self.table.crs, "EPSG:4326", always_xy=True)
             points = x[known].to_numpy(), y[known].to_numpy()
             longitude[known], latitude[known] = transformer.transform(*points)
             used = transformer.get_last_used_operation()

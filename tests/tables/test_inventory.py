@@ -133,7 +133,7 @@ def test_encoding_and_delimiter_of_the_plan(read: Read) -> None:
     [
         ("", "nothing"),
         ("\n\n", "nothing"),
-        ("\nlatitude,longitude\n", "line 1: found an empty line"),
+        ("\nlatitude,longitude\n", "no data rows"),
         ("latitude,longitude\n", "no data rows"),
         ("latitude,longitude\n-9,33\n-9,33,1\n-9\n", "line 3: found 3 cells"),
         ("latitude,longitude\n-9,33\n-9,33,1\n-9\n", "line 4: found 1 cells"),
@@ -142,7 +142,7 @@ def test_encoding_and_delimiter_of_the_plan(read: Read) -> None:
         ("latitude,longitude,depth_m,depth_m\n-9,33,1,2\n", "'depth_m' 2 times"),
         ("lat,longitude\n-9,33\n", "only longitude"),
         ("a,b\n-9,33\n", "no position column"),
-        (b"latitude,longitude\n-9,33\n-9,\xff\n", "line 3, byte 29: found ff 0a"),
+        ("é,latitude,longitude\né,-9,33\n".encode() + b"a,-9,\xff\n", "line 3, byte 39: found ff 0a, which is not utf-8"),
     ],
 )
 def test_faults_of_the_file(read: Read, content: str | bytes, expected: str) -> None:
@@ -155,7 +155,10 @@ def test_many_ragged_lines_are_counted_not_listed(read: Read) -> None:
 
 
 def test_workbooks_missing_files_and_unknown_encodings_are_faults(read: Read, tmp_path: Path) -> None:
-    assert "a .xlsx file" in faults(read, b"PK", name="wells.xlsx")[0]
+    assert "no .xlsx file" in faults(read, b"latitude,longitude\n1,2\n", name="wells.xlsx")[0]
+    assert "a damaged file" in faults(read, b"PK\x03\x04", name="wells.xlsx")[0]
+    assert "line 2, byte 22: found ff 0a" in faults(read, b"latitude,longitude\n1,\xff\n", encoding="utf-8")[0]
+    assert "line 1: found an empty line" in faults(read, "\nlatitude,longitude\n1,2\n", header_row=1)[0]
     assert "no-such" in faults(read, "latitude,longitude\n1,2\n", encoding="no-such")[0]
     plan = plan_of(tmp_path, "")
     (tmp_path / "wells.csv").unlink()
