@@ -22,8 +22,10 @@ _MARKS = (
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
 _SINGLE_BYTE = ("cp1252", "cp850", "mac_roman")
-_SIGNS = frozenset("°²³µ–—‘’“”…ºª«»½¼¾€·±")
+_SIGNS = frozenset("°²³µ–—…ºª½¼¾€·±")
+_QUOTES = frozenset("‘’“”«»\u00a0")
 _ACCENTED = frozenset("àâäáãåçéèêëíìîïñóòôöõúùûüýÿœæß")
+_RARE = frozenset("äåëìïòùûýÿœßöæî")  # in English, French, Portuguese, Spanish and Swahili
 _SEEN = 2000  # signs beyond ASCII that are looked at
 
 
@@ -105,15 +107,23 @@ def _single_byte(data: bytes) -> tuple[str, str, list[Finding]]:
 
 def _plausible(text: str) -> float:
     """Share of the signs beyond ASCII that stand as they do in words of Western languages."""
-    seen = good = 0
+    seen, good = 0, 0.0
     for found in re.finditer(r"[^\x00-\x7f]", text):
-        sign, at = found[0], found.start()
-        before, after = text[at - 1 : at], text[at + 1 : at + 2]
-        if sign in _SIGNS or (sign in _ACCENTED and not (before.isupper() or after.isupper())):
-            good += 1
-        elif sign.lower() in _ACCENTED and sign.isupper():
-            good += not before.isalpha() or before.isupper()
+        at = found.start()
+        good += _fits(found[0], text[max(at - 1, 0) : at], text[at + 1 : at + 2])
         seen += 1
         if seen == _SEEN:
             break
     return good / seen if seen else 1.0
+
+
+def _fits(sign: str, before: str, after: str) -> float:
+    """How well a sign stands between its neighbours, 0 to 1."""
+    if sign.lower() in _ACCENTED:
+        weight = 0.6 if sign.lower() in _RARE else 1.0
+        if sign.isupper():  # at the beginning of a word, or in a word of capitals
+            return weight * (not before.isalpha() or (before.isupper() and not after.islower()))
+        return weight * (not before.isupper() or not after.isupper())
+    if sign in _QUOTES:
+        return 1.0
+    return float(sign in _SIGNS and not after.isalpha())

@@ -142,7 +142,10 @@ def test_encoding_and_delimiter_of_the_plan(read: Read) -> None:
         ("latitude,longitude,depth_m,depth_m\n-9,33,1,2\n", "'depth_m' 2 times"),
         ("lat,longitude\n-9,33\n", "only longitude"),
         ("a,b\n-9,33\n", "no position column"),
-        ("é,latitude,longitude\né,-9,33\n".encode() + b"a,-9,\xff\n", "line 3, byte 39: found ff 0a, which is not utf-8"),
+        (
+            "é,latitude,longitude\né,-9,33\n".encode() + b"a,-9,\xff\n",
+            "line 3, byte 37: found ff 0a, which is not utf-8",
+        ),
     ],
 )
 def test_faults_of_the_file(read: Read, content: str | bytes, expected: str) -> None:
