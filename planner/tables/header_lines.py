@@ -27,8 +27,8 @@ _UNITS = frozenset(
     re.split(
         " ",
         "m mm cm km ft feet in inch inches l/s l/sec lps l/min lpm l/h l/hr lph m3/h m3/hr m3/d m3/day gpm usgpm igpm "
-        "gph mg/l g/m3 ug/l us/cm ms/cm deg ° °c degc ha kw kwp wp w v h hr hrs hours min mbgl masl magl mbtoc m/d m2/d "
-        "m3/h/m mmwc bar ntu ph % degrees decimaldegrees people persons year years yyyy litres l",
+        "gph mg/l g/m3 ug/l us/cm ms/cm deg ° °c degc ha kw kwp wp w v h hr hrs hours min mbgl masl magl mbtoc "
+        "m/d m2/d m3/h/m mmwc bar ntu ph % degrees decimaldegrees people persons year years yyyy litres l",
     )
 )
 _NEUTRAL = frozenset(re.split(" ", "- – text date name code number no no. n/a yyyy-mm-dd dd/mm/yyyy yes/no bgl"))

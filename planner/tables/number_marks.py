@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from itertools import islice
 
 import pandas as pd
 
@@ -40,12 +41,11 @@ def date_order_of(rows: Sequence[Sequence[str]], width: int) -> str:
     """
     orders: Counter[str] = Counter()
     for place in range(width):
-        column = [row[place] for row in rows]
-        sample = [cell for cell in column[: 10 * _SAMPLE] if cell][:_SAMPLE]
+        sample = list(islice((row[place] for row in rows if row[place]), _SAMPLE))
         if not sample or sum(bool(_DATE.match(cell.strip())) for cell in sample) * 2 < len(sample):
             continue
-        for cell in column:
-            found = _DATE.match(cell.strip())
+        for row in rows:
+            found = _DATE.match(row[place].strip())
             if found:
                 first, second = int(found[1]), int(found[2])
                 orders["day_first"] += first > 12 >= second

@@ -168,9 +168,12 @@ def _texts(values: list[list[Any]], findings: list[Finding]) -> Grid:
     long = 0
     for row in values:
         for place, value in enumerate(row):
-            if value.__class__ is not str:
+            kind = value.__class__
+            if kind is float:
+                row[place] = str(int(value)) if value.is_integer() and -_DIGITS < value < _DIGITS else text_of(value)
+                long += not -_DIGITS < value < _DIGITS
+            elif kind is not str:
                 row[place] = text_of(value)
-                long += value.__class__ is float and abs(value) >= _DIGITS
     if long:
         findings.append(Finding(0, "", "", "long_number", "warning", f"{long} cells"))
     while values and not any(cell.strip() for cell in values[-1]):

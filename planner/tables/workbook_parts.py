@@ -23,13 +23,13 @@ MAX_PARTS = 10_000
 MAX_DENSE_CELLS = 20_000_000  # the reader lays a sheet out as a rectangle from A1 to its last cell
 _CHUNK = 4_000_000
 
-_CELL = re.compile(rb"<(?:\w+:)?c\s(?:[^>]*?\s)?r=[\"']([A-Z]{1,3})([0-9]{1,7})[\"'][^>]*(?<!/)>")
+_CELL = re.compile(rb"<(?:\w+:)?c\s(?:[^>]*?\s)??r=[\"']([A-Z]{1,3})([0-9]{1,7})[\"'][^>]*(?<!/)>")
 _ERROR = re.compile(
-    rb"<(?:\w+:)?c\s(?=[^>]*\bt=[\"']e[\"'])(?:[^>]*?\s)?r=[\"']([A-Z]{1,3})([0-9]{1,7})[\"'][^>]*(?<!/)>"
+    rb"<(?:\w+:)?c\s(?=[^>]*\st=[\"']e[\"'])(?:[^>]*?\s)??r=[\"']([A-Z]{1,3})([0-9]{1,7})[\"'][^>]*(?<!/)>"
     rb"(?:(?!</?(?:\w+:)?c\b).)*?<(?:\w+:)?v>([^<]{1,20})",
     re.DOTALL,
 )
-_ROW = re.compile(rb"<(?:\w+:)?row\s(?=[^>]*\bhidden=[\"'](?:1|true)[\"'])(?:[^>]*?\s)?r=[\"']([0-9]{1,7})[\"']")
+_ROW = re.compile(rb"<(?:\w+:)?row\s(?=[^>]*\bhidden=[\"'](?:1|true)[\"'])(?:[^>]*?\s)??r=[\"']([0-9]{1,7})[\"']")
 _COLUMN = re.compile(rb"<(?:\w+:)?col\s(?=[^>]*\bhidden=[\"'](?:1|true)[\"'])[^>]*>")
 _FILTER = re.compile(rb"<(?:\w+:)?filterColumn\b")
 _ODS_TAG = re.compile(rb"<(/?)table:(table|table-row|table-cell|covered-table-cell)(?=[\s/>])([^>]*)>")
@@ -122,7 +122,7 @@ def sheet_marks(path: Path, sheet: str) -> Marks:
         for data in _pieces(archive, part):
             cells = _CELL.findall(data)
             if cells:
-                last_row = max([last_row, *(int(row) for _, row in cells)])
+                last_row = max([last_row, *map(int, {row for _, row in cells})])
                 last_column = max([last_column, *map(column_number, {name for name, _ in cells})])
                 _check_dense(last_row, last_column)
             marks.hidden_rows |= {int(row) for row in _ROW.findall(data)}
@@ -131,9 +131,9 @@ def sheet_marks(path: Path, sheet: str) -> Marks:
                 if limits[0] and limits[1]:
                     marks.hidden_columns |= set(range(int(limits[0][1]), min(int(limits[1][1]), 16384) + 1))
             marks.filtered |= bool(_FILTER.search(data))
+            failed = _ERROR.findall(data) if b't="e"' in data or b"t='e'" in data else []
             marks.errors += [
-                (int(row), column_number(name), text.decode("utf-8", "replace"))
-                for name, row, text in _ERROR.findall(data)
+                (int(row), column_number(name), text.decode("utf-8", "replace")) for name, row, text in failed
             ]
             for style, name, row, rest in styled.findall(data) if styled else ():
                 kind = int(style)
