@@ -23,7 +23,9 @@ MAX_PARTS = 10_000
 MAX_DENSE_CELLS = 20_000_000  # the reader lays a sheet out as a rectangle from A1 to its last cell
 _CHUNK = 4_000_000
 
-_CELL = re.compile(rb"<(?:\w+:)?c\s(?:[^>]*?\s)??r=[\"']([A-Z]{1,3})([0-9]{1,7})[\"'][^>]*(?<!/)>")
+_CELL = re.compile(rb"<(?:\w+:)?c\s(?:[^>]*?\s)??r\s*=\s*[\"']([A-Za-z]{1,3})([0-9]{1,20})[\"'][^>]*(?<!/)>")
+_UNPLACED = re.compile(rb"<(?:\w+:)?c(?=[\s>])(?![^>]*\sr\s*=)[^>]*(?<!/)>")  # a cell that stands where the row says
+_PLACE = re.compile(rb"<(?:\w+:)?row\s(?:[^>]*?\s)??r\s*=\s*[\"']([0-9]{1,20})[\"']")
 _ERROR = re.compile(
     rb"<(?:\w+:)?c\s(?=[^>]*\st=[\"']e[\"'])(?:[^>]*?\s)??r=[\"']([A-Z]{1,3})([0-9]{1,7})[\"'][^>]*(?<!/)>"
     rb"(?:(?!</?(?:\w+:)?c\b).)*?<(?:\w+:)?v>([^<]{1,20})",
@@ -124,7 +126,9 @@ def sheet_marks(path: Path, sheet: str) -> Marks:
             if cells:
                 last_row = max([last_row, *map(int, {row for _, row in cells})])
                 last_column = max([last_column, *map(column_number, {name for name, _ in cells})])
-                _check_dense(last_row, last_column)
+            if _UNPLACED.search(data):
+                last_row = max([last_row, *map(int, _PLACE.findall(data))])
+            _check_dense(last_row, last_column)
             marks.hidden_rows |= {int(row) for row in _ROW.findall(data)}
             for tag in _COLUMN.findall(data):
                 limits = [re.search(name + rb"=[\"']([0-9]{1,6})", tag) for name in (rb"min", rb"max")]
@@ -132,9 +136,8 @@ def sheet_marks(path: Path, sheet: str) -> Marks:
                     marks.hidden_columns |= set(range(int(limits[0][1]), min(int(limits[1][1]), 16384) + 1))
             marks.filtered |= bool(_FILTER.search(data))
             failed = _ERROR.findall(data) if b't="e"' in data or b"t='e'" in data else []
-            marks.errors += [
-                (int(row), column_number(name), text.decode("utf-8", "replace")) for name, row, text in failed
-            ]
+            for name, row, text in failed:
+                marks.errors.append((int(row), column_number(name), text.decode("utf-8", "replace")))
             for style, name, row, rest in styled.findall(data) if styled else ():
                 kind = int(style)
                 if kind in struck:
@@ -216,7 +219,7 @@ def column_number(letters: bytes) -> int:
     (1, 16384)
     """
     number = 0
-    for letter in letters:
+    for letter in letters.upper():
         number = number * 26 + letter - 64
     return number
 

@@ -3,8 +3,8 @@
     python -m tests.benchmarks.measure_inventory [--rows 200000 100000] [--profile]
 
 Each file is read in a process of its own: as text cells, then into the glossary and screened; printed are seconds of a
-processor, seconds by the clock and the largest memory of that process. A cell in twenty of five columns is odd (a unit, a
-qualifier, a word). With --profile the slowest functions are printed as well.
+processor, seconds by the clock and the largest memory of that process. A cell in twenty of five columns is odd (a unit,
+a qualifier, a word). With --profile the slowest functions are printed as well.
 """
 
 from __future__ import annotations

@@ -63,11 +63,19 @@ def test_zip_bombs_are_refused(refused: Refuse, tmp_path: Path, monkeypatch: pyt
 
 def test_a_cell_far_away_does_not_fill_the_memory(refused: Refuse, tmp_path: Path) -> None:
     good = workbook(tmp_path / "good.xlsx", plain)
-    for reference in ('r="XFD1048576"', "r='XFD1048576'"):
+    for reference in ('r="XFD1048576"', "r='XFD1048576'", 'r = "xfd1048576"', 't="n"\nr="XFD1048576"'):
         sheet = zipfile.ZipFile(good).read(SHEET).decode()
         far = f'<row r="1048576"><c {reference}><v>1</v></c></row></sheetData>'
         path = xlsx_with(tmp_path / "far.xlsx", good, SHEET, sheet.replace("</sheetData>", far).encode())
         assert "row 1048576 and column 16384" in refused(path)[0].found
+    sheet = sheet.replace('r="E1"', 'r="XFD1"')
+    path = xlsx_with(
+        tmp_path / "unplaced.xlsx",
+        good,
+        SHEET,
+        sheet.replace("</sheetData>", '<row r="1048576"><c><v>1</v></c></row></sheetData>').encode(),
+    )
+    assert "row 1048576 and column 16384" in refused(path)[0].found
     repeated = (
         ods_row(*HEADER)
         + '<table:table-row table:number-rows-repeated="1048576">'

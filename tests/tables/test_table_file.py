@@ -1,4 +1,4 @@
-"""Text files as cells: encoding, separator, decimal mark, header; what is told. Tables are invented for their one trait."""
+"""Text files as cells: encoding, separator, decimal mark, header; what is told. Tables are invented."""
 
 from __future__ import annotations
 
