@@ -28,9 +28,9 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("glossary", "texts", "plan"),
     ("catalogue",),
     ("engine",),
-    ("tables.step", "tables.weather_sun"),
+    ("tables.step", "tables.weather_sun", "tables.units", "tables.yields"),
     ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
-    ("tables.duplicates", "tables.inventory_file", "tables.raster_limits"),
+    ("tables.duplicates", "tables.inventory_file", "tables.raster_limits", "tables.cell_numbers", "tables.cell_dates"),
     ("tables.irrigation",),
     ("tables", "choice", "outputs"),
     ("chunks",),
@@ -42,7 +42,11 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
 HELPERS = {"step", "cells", "boundary", "duplicates", "raster_files", "raster_limits", "inventory_file"} | {
+    "cell_dates",
+    "cell_numbers",
     "irrigation",
+    "units",
+    "yields",
     "weather_file",
     "weather_sun",
     "world_climate",

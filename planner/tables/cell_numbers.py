@@ -87,7 +87,8 @@ def decimal_mark(cells: pd.Series, told: str | None) -> Mark:
     has_comma = cells.str.contains(",", regex=False)
     commas = only_dot = 0
     for text, times in cells[has_comma].value_counts().items():
-        for figures in _figures(str(text)):
+        for found in _figures(str(text)):
+            figures = found.rstrip(",")  # a comma behind a number is the sentence's
             dot, comma = _readings(figures)
             commas += int(times) if dot is None and comma is not None and "," in figures else 0
             only_dot += int(times) if comma is None and dot is not None and "," in figures else 0
