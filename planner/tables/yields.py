@@ -24,9 +24,11 @@ def doubtful_units(yields: pd.Series, has_unit: pd.Series) -> pd.Series:
     doubtful = pd.Series(False, index=yields.index)
     if len(known) < ENOUGH:
         return doubtful
-    ordered = np.sort(known.to_numpy(dtype="float64"))
+    known = known.sort_values()
+    ordered = known.to_numpy(dtype="float64")
     lower, higher = ordered[:-1], ordered[1:]
-    above = np.arange(len(lower), 0, -1)  # how many yields lie above each gap
+    unsaid = ~has_unit[known.index].to_numpy(dtype=bool)
+    above = unsaid[::-1].cumsum()[::-1][1:]  # how many yields without a unit lie above each gap
     apart = (higher >= GAP * lower) & (higher > ABOVE * np.median(ordered)) & (above <= max(1.0, FEW * len(ordered)))
     if apart.any():
         doubtful[known.index] = known >= higher[apart.argmax()]
