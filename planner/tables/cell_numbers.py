@@ -58,6 +58,8 @@ _WITH_DOT = re.compile(_GROUPED.format(",", ".") + rf"|{_NUMBER}")
 _WITH_COMMA = re.compile(_GROUPED.format(".", ",") + r"|[0-9]+(?:,[0-9]*)?|,[0-9]+")
 _FIGURES = re.compile(r"[0-9]+(?:[., '][0-9]+)*[.,]?|[.,][0-9]+")
 _UNCLEAR_DOT = r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}"  # one and a bit, or more than a thousand
+# The usual numbers that can only have a decimal comma: read together, the rarer ones by `_readings`.
+_ONLY_COMMA = r"[+-]?(?:[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+|[0-9]{4,},[0-9]+)"
 _COMMA_NUMBER = r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]+)?"
 
 
@@ -85,8 +87,9 @@ def decimal_mark(cells: pd.Series, told: str | None) -> Mark:
     if told is not None:
         return "," if told == "," else "."
     has_comma = cells.str.contains(",", regex=False)
-    commas = only_dot = 0
-    for text, times in cells[has_comma].value_counts().items():
+    usual = cells.str.fullmatch(_ONLY_COMMA)
+    commas, only_dot = int(usual.sum()), 0
+    for text, times in cells[has_comma & ~usual].value_counts().items():
         for found in _figures(str(text)):
             figures = found.rstrip(",")  # a comma behind a number is the sentence's
             dot, comma = _readings(figures)
@@ -150,6 +153,9 @@ def read_numbers(
     plain, values = _plain(cells, form)
     values *= form.factor
     notes: list[Note] = []
+    if form.mark == "," and not form.told:
+        rewritten = np.flatnonzero(cells.str.fullmatch(_ONLY_COMMA).to_numpy(dtype=bool)).tolist()
+        notes = [Note(int(cells.index[at]), "number_rewritten", show(values[at])) for at in rewritten]
     has_unit = np.zeros(len(cells), dtype=bool)
     read: dict[str, tuple[float, tuple[str, ...]]] = {}
     odd = np.flatnonzero(~plain & (cells != "").to_numpy(dtype=bool))
@@ -179,9 +185,12 @@ def _plain(cells: pd.Series, form: Format) -> tuple[np.ndarray, np.ndarray]:
         texts = cells[plain].str.replace(",", ".", regex=False)
     else:
         plain = cells.str.fullmatch(PLAIN_NUMBER).to_numpy(dtype=bool)
+        texts = cells
         if form.mark == ",":
             plain = plain & ~cells.str.fullmatch(_UNCLEAR_DOT).to_numpy(dtype=bool)
-        texts = cells[plain]
+            plain = plain | cells.str.fullmatch(_ONLY_COMMA).to_numpy(dtype=bool)
+            texts = cells.str.replace(",", ".", regex=False)
+        texts = texts[plain]
     values = np.full(len(cells), np.nan)
     values[plain] = pa.array(texts).cast(pa.float64()).to_numpy()
     return plain, values
