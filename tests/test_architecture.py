@@ -28,13 +28,13 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("glossary", "texts", "plan"),
     ("catalogue",),
     ("engine",),
-    ("tables.step", "tables.weather_sun"),
+    ("tables.step", "tables.weather_sun", "tables.units", "tables.yields"),
     ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
     ("tables.raw_table", "tables.number_marks", "tables.workbook_parts"),
     ("tables.header_lines", "tables.text_encoding"),
     ("tables.text_table", "tables.workbook", "tables.layers"),
     ("tables.table_file",),
-    ("tables.duplicates", "tables.inventory_file", "tables.raster_limits"),
+    ("tables.duplicates", "tables.inventory_file", "tables.raster_limits", "tables.cell_numbers", "tables.cell_dates"),
     ("tables.irrigation",),
     ("tables", "choice", "outputs"),
     ("chunks",),
@@ -46,18 +46,11 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
 HELPERS = (
-    {"step", "cells", "boundary", "duplicates", "raster_files", "raster_limits", "inventory_file"}
-    | {
-        "irrigation",
-        "weather_file",
-        "weather_sun",
-        "world_climate",
-    }
+    {"step", "cells", "cell_dates", "cell_numbers", "units", "yields"}
     | {"raw_table", "header_lines", "number_marks", "text_encoding", "text_table", "workbook", "workbook_parts"}
-    | {
-        "layers",
-        "table_file",
-    }
+    | {"layers", "table_file", "inventory_file"}
+    | {"boundary", "duplicates", "raster_files", "raster_limits"}
+    | {"irrigation", "weather_file", "weather_sun", "world_climate"}
 )
 HEAVY = ("numba", "pandas", "numpy", "pvlib", "geopandas", "rasterio", "scipy", "pyarrow", "pyproj", "shapely")
 MAX_LINES = 500

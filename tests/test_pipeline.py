@@ -52,9 +52,11 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     ),
     "dry": ({"status": "dry"}, "unsuitable", "status_dry"),
     "abandoned": ({"status": "abandoned"}, "unsuitable", "status_abandoned"),
+    "a spring": ({"water_point_type": "protected spring"}, "unsuitable", "not_a_borehole"),
     "narrow": ({"casing_mm": "60"}, "unsuitable", "no_design"),
     "water below the bottom": ({"static_level_m": "70"}, "hold", "level_conflict"),
     "water above the ground": ({"static_level_m": "-2"}, "hold", "level_conflict"),
+    "yield out of the others": ({"tested_yield_m3_h": "60"}, "hold", "unit_doubtful"),
     "half drawn down": (
         {"aquifer": "unconfined", "depth_m": "30", "static_level_m": "5", "pumping_level_m": "20"},
         "hold",
@@ -105,7 +107,7 @@ CASES: dict[str, tuple[Changes, str, str]] = {
             "people": "2000",
             "depth_m": "300",
             "static_level_m": "180",
-            "tested_yield_m3_h": "200",
+            "tested_yield_m3_h": "200 m3/h",  # with its unit, or so high a yield would be doubted
             "pumping_level_m": "181",
         },
         "equip",

@@ -1,4 +1,4 @@
-"""Decimal marks and the order of dates in figures, judged over a whole table, and columns with decimal commas."""
+"""Decimal marks and the order of dates in figures, judged over a whole table."""
 
 from __future__ import annotations
 
@@ -54,27 +54,13 @@ def date_order_of(rows: Sequence[Sequence[str]], width: int) -> str:
     return seen[0] if len(seen) == 1 else ""
 
 
-def decimal_points(cells: pd.Series, *, degrees: bool) -> tuple[pd.Series, pd.Series]:
-    """Cells of a table with decimal commas as a reader of decimal points takes them, and which can be read two ways.
+def with_points(cells: pd.Series, *, degrees: bool) -> pd.Series:
+    """Cells of a position column of a table with decimal commas, plain ones with points instead.
 
-    cells    text without outer spaces
-    degrees  a column of degrees, where no number has thousands
-    A cell that can be read two ways ("1.234") is returned as it stands.
+    degrees  a column of degrees, where no number has thousands; elsewhere 743,210 can be read two ways and stays
+    Whatever is no plain number is left to the grammar of positions.
     """
-    doubtful = pd.Series(False, index=cells.index)
-    marked = cells.str.contains("[.,]", regex=True)
-    if not marked.any():
-        return cells, doubtful
-    some = cells[marked]
+    plain = cells.str.fullmatch(r"[+\-−]?[0-9]+,[0-9]+")
     if not degrees:
-        doubtful[marked] = some.str.fullmatch(r"[^0-9]*[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,]).*").to_numpy(dtype=bool)
-        # Points or spaces between groups of three before a comma are thousands: 1.234,5 has one reading.
-        some = some.str.replace(
-            r"(?<![0-9.,])[0-9]{1,3}(?:[. '’\u00a0\u202f][0-9]{3})+(?=,[0-9])",
-            lambda found: re.sub(r"[^0-9]", "", found[0]),
-            regex=True,
-        )
-    some = some.str.replace(r"(?<![0-9],)(?<=[0-9]),(?=[0-9]+(?![0-9]*[,.]))", ".", regex=True)
-    result = cells.copy()
-    result[marked] = some
-    return result.where(~doubtful, cells), doubtful
+        plain &= ~cells.str.fullmatch(r"[+\-−]?[0-9]{1,3},[0-9]{3}")
+    return cells.mask(plain, cells.str.replace(",", ".", regex=False))

@@ -110,10 +110,10 @@ def test_decimal_commas_are_found_and_told(opened: Open, read: Read) -> None:
         ("1 234,5", 1234.5),
         ("1234", 1234),
         ("~6,5", 6.5),
-        ("3,5-4,5", 4),
+        ("3,5-4,5", 3.5),  # the cautious end
         ("12,5 m", 12.5),
-        ("12.5", 12.5),  # thousands have three digits
-        ("1.234", None),
+        ("12.5", None),  # against what the plan states
+        ("1.234", 1234),  # which leaves one reading
         ("1,234,567", None),
     ],
 )
@@ -130,10 +130,12 @@ def test_numbers_beside_decimal_commas(read: Read, cell: str, value: float | Non
         assert found == 12.5
 
 
-def test_both_decimal_marks_in_one_table_are_flagged_not_repaired(opened: Open, read: Read) -> None:
+def test_of_a_table_with_both_decimal_marks_each_column_is_read_by_its_own_numbers(opened: Open, read: Read) -> None:
     rows = [["1", "A", "-9.5", "33.5", "12,5"]]
     table = opened(text(";", rows))
     assert table.found["decimal"] == "." and (0, "decimal_mixed") in rules(table)
+    assert (1, "number_rewritten") in rules(read(text(";", rows)))
+    rows.append(["2", "B", "-9.6", "33.5", "12.5"])
     assert (1, "comma_in_number") in rules(read(text(";", rows)))
 
 
