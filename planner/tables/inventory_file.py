@@ -16,6 +16,7 @@ from planner.errors import Fault
 from planner.glossary import glossary
 from planner.plan import Inventory, LoadedPlan
 from planner.tables.cells import allowed_units, unit_factor
+from planner.tables.degrees import PACKED
 
 _ALL = tuple(glossary())
 # The quantities of the inventory, as they leave it.
@@ -167,6 +168,8 @@ def _factors(plan: LoadedPlan, faults: list[Fault]) -> dict[str, float]:
         place = f"[inventory.units] {clip(name)}"
         if name not in INVENTORY_NAMES:
             faults.append(Fault(str(plan.path), place, "no inventory name", _nearest(name, INVENTORY_NAMES)))
+        elif name in DEGREES and (written in PACKED or unit_factor(name, written) == 1.0):
+            pass  # read by positions
         elif name not in NUMBERS:
             faults.append(Fault(str(plan.path), place, clip(written), "no unit: this column takes none"))
         else:
@@ -189,6 +192,8 @@ def _position(plan: LoadedPlan, place: dict[str, int], faults: list[Fault]) -> t
         expected = "latitude and longitude, or easting and northing, there or in [inventory.columns]"
         faults.append(Fault(plan.plan.inventory.file, "header", found, expected))
     kind = _kind_of(crs)
+    if have == [METRES] and kind == DEGREES and "utm_zone" in place:
+        return METRES  # the datum is the plan's, the zone each row's own
     if kind is None or (have and kind not in have):
         found = clip(crs) + (f" for {have[0][0]} and {have[0][1]}" if have and kind else "")
         metres = have == [METRES]
