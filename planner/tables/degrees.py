@@ -51,6 +51,10 @@ _SPELT = re.compile(
     r"(?:(?P<s>[0-9][0-9.,]*)\s*(?:s|sec|seconds)\.?)?\s*(?P<after>[a-z]*)",
     re.IGNORECASE,
 )
+_SPELT_LETTERS = re.compile("[dmo]", re.IGNORECASE)
+_O_FOR_DEGREE = re.compile(r"(?<=[0-9])\s?o\s?(?=[0-9])", re.IGNORECASE)
+_ABOVE_POINT = re.compile(r"^[^.,]*[.,]?")
+_SAYS_ANGLE = re.compile("[°':.,]")
 _LONGEST = 60  # characters; no angle is longer
 
 
@@ -92,13 +96,13 @@ def read_angle(text: str) -> Angle | None:
     if any(number >= 60 for number in numbers[1:]):
         return None
     # "15 41" alone could be a number with a space in it; with a mark, a letter or a fraction it is an angle.
-    if len(parts) == 2 and not (letter or re.search("[°':.,]", found.string)):
+    if len(parts) == 2 and not (letter or _SAYS_ANGLE.search(found.string)):
         return None
     size = sum(number / 60**place for place, number in enumerate(numbers))
     negative = found["sign"] == "-"
     if negative and letter in ("N", "E"):
         return None  # the sign contradicts the letter
-    decimals = len(re.sub(r"^[^.,]*[.,]?", "", parts[-1]))
+    decimals = len(_ABOVE_POINT.sub("", parts[-1]))
     step = 10.0**-decimals / 60 ** (len(parts) - 1)
     marked = bool(letter or found["mark"] or len(parts) > 1)
     return Angle(-size if negative or letter in ("S", "W") else size, letter, step, len(parts), marked)
@@ -106,9 +110,13 @@ def read_angle(text: str) -> Angle | None:
 
 def _normal(text: str) -> str:
     """Look-alikes as ° ' ", one space at most, spelt units as marks."""
-    marked = unicodedata.normalize("NFKC", text.translate(_LOOK_ALIKES)).translate(_LOOK_ALIKES)
-    marked = re.sub(r"\s+", " ", marked.replace("''", '"')).strip()
-    marked = re.sub(r"(?<=[0-9])\s?o\s?(?=[0-9])", "°", marked, flags=re.IGNORECASE)
+    marked = text
+    if not text.isascii():
+        marked = unicodedata.normalize("NFKC", text.translate(_LOOK_ALIKES)).translate(_LOOK_ALIKES)
+    marked = " ".join(marked.replace("`", "'").replace("''", '"').split())
+    if marked.isdigit() or not _SPELT_LETTERS.search(marked):
+        return marked
+    marked = _O_FOR_DEGREE.sub("°", marked)
     spelt = _SPELT.fullmatch(marked)
     if spelt:
         seconds = f'{spelt["s"]}"' if spelt["s"] else ""

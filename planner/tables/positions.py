@@ -99,7 +99,7 @@ class _Positions:
             both &= ~tiny
         stand = stand_of(written, (north, east), both, self.zone_cells, self.system, self.degrees)
         self._note(stand.zone_unread, "utm_zone_not_read", column="utm_zone", old=self.zone_raw)
-        as_degrees = stand.as_degrees
+        as_degrees = stand.as_degrees & ~tiny
         self._judge(written, stand, both, tiny)
         self.findings += coarse_findings(north, east, as_degrees, self.site_id, self.both_raw)
         if self.degrees and not set(self.pair) & set(units):
@@ -247,11 +247,15 @@ def shared_positions(sites: pd.DataFrame, known: pd.Series) -> pd.Series:
 
     Repeat visits to one well are no placeholder, so sites are counted, not rows.
     """
+    index = sites.index
     label = sites["site_id"].mask(sites["site_id"] == "", "name " + sites["site_name"])
-    label = label.mask(label == "name ", "row " + pd.Series(sites.index.astype("str"), index=sites.index))
-    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7), "label": label})
-    count = spots[known].groupby(["y", "x"])["label"].transform("nunique")
-    return count.reindex(sites.index, fill_value=0).astype("int64")
+    label = label.mask(label == "name ", "row " + pd.Series(index.astype("str"), index=index))
+    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7), "label": label})[known]
+    count = known.astype("int64")
+    met = spots[spots.duplicated(["y", "x"], keep=False)]
+    if len(met):
+        count[met.index] = met.groupby(["y", "x"])["label"].transform("nunique").astype("int64")
+    return count
 
 
 def repeated_findings(sites: pd.DataFrame, is_site: pd.Series) -> list[Finding]:

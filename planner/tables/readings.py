@@ -108,7 +108,7 @@ def with_a_decimal_point(written: Written, place: Place) -> Iterator[Reading]:
 
 
 def as_packed(written: Written, place: Place) -> Iterator[Reading]:
-    """As degrees, minutes and seconds in one figure (15.4118 for 15° 41′ 18″), also with the other signs."""
+    """As degrees, minutes and seconds in one figure (15.4118 for 15° 41′ 18″)."""
     y, x = (np.array([unpack(one, "dd.mmss") for one in number.tolist()]) for number in (written.north, written.east))
     plain = (written.letters[0] == "") & (written.letters[1] == "") & ~(written.whole[0] | written.whole[1])
     fits = plain & (np.abs(y) <= 90) & (np.abs(x) <= 180)
