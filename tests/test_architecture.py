@@ -34,7 +34,11 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.header_lines", "tables.text_encoding"),
     ("tables.text_table", "tables.workbook", "tables.layers"),
     ("tables.table_file",),
+    ("tables.degrees", "tables.datum", "tables.utm"),
     ("tables.duplicates", "tables.inventory_file", "tables.raster_limits", "tables.cell_numbers", "tables.cell_dates"),
+    ("tables.position_cells", "tables.readings"),
+    ("tables.position_stand",),
+    ("tables.positions",),
     ("tables.irrigation",),
     ("tables", "choice", "outputs"),
     ("chunks",),
@@ -49,6 +53,7 @@ HELPERS = (
     {"step", "cells", "cell_dates", "cell_numbers", "units", "yields"}
     | {"raw_table", "header_lines", "number_marks", "text_encoding", "text_table", "workbook", "workbook_parts"}
     | {"layers", "table_file", "inventory_file"}
+    | {"datum", "degrees", "position_cells", "position_stand", "positions", "readings", "utm"}
     | {"boundary", "duplicates", "raster_files", "raster_limits"}
     | {"irrigation", "weather_file", "weather_sun", "world_climate"}
 )

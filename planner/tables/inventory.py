@@ -17,7 +17,6 @@ from planner.plan import LoadedPlan
 from planner.tables.cell_dates import read_dates
 from planner.tables.cell_numbers import Format, decimal_mark, read_numbers
 from planner.tables.cells import (
-    PLAIN_NUMBER,
     SEVERITY,
     Note,
     findings_for,
@@ -38,6 +37,8 @@ from planner.tables.inventory_file import (
     Table,
     read_table,
 )
+from planner.tables.number_marks import with_points
+from planner.tables.positions import read_positions
 from planner.tables.step import Action, Finding, Severity, Step, rule_rows
 from planner.tables.units import LEVELS
 from planner.tables.yields import doubtful_units, pump_limited
@@ -47,7 +48,7 @@ __all__ = ["INVENTORY_NAMES", "READS", "WRITES", "read_inventory"]
 READS: tuple[str, ...] = ()
 WRITES: tuple[str, ...] = QUANTITIES
 
-TEXTS = ("site_id", "site_name", "sub_district", "crop", "existing_pump_id")
+TEXTS = ("site_id", "site_name", "sub_district", "crop", "existing_pump_id", "utm_zone")
 IDENTIFIERS = ("site_id", "sub_district", "existing_pump_id")  # compared with other texts: outer spaces go
 WORDS = {
     "status": "unknown",
@@ -317,60 +318,18 @@ class _Reading:
 
     def _read_position(self) -> None:
         """Latitude and longitude on WGS 84; both missing where either cannot be read or converted."""
-        from pyproj import CRS
-
-        north, east = self.table.position
-        y, x = self._coordinates(north), self._coordinates(east)
-        for name, other in ((north, east), (east, north)):
-            rows = self.index[(self.cells[name] == "") & (self.cells[other] != "")]
-            self.findings += findings_for(rows, self.site_id, name, "half_position", "warning")
-        for name in METRES if self.table.position == DEGREES else DEGREES:
+        pair = self.table.position
+        for name in METRES if pair == DEGREES else DEGREES:
             if name in self.raw:
                 self._remark_file(name, "position_column_not_used", "info", name)
-        usable = x.notna() & y.notna()
-        x, y = x.where(usable), y.where(usable)
-        crs = CRS.from_user_input(self.table.crs)
-        if not crs.equals("EPSG:4326", ignore_axis_order=True):
-            x, y = self._to_wgs84(crs.name, x, y, usable)
-        self.columns["latitude"], self.columns["longitude"] = y, x
-
-    def _coordinates(self, name: str) -> pd.Series:
-        """Plain decimals of a position column; anything else is missing, with a finding."""
-        cells = self.cells[name]
-        plain = cells.str.fullmatch(PLAIN_NUMBER).to_numpy(dtype=bool)
-        values = np.full(len(cells), np.nan)
-        values[plain] = [float(one) for one in cells[plain].tolist()]
-        beyond = np.abs(values) > {"latitude": 90.0, "longitude": 180.0}.get(name, 1e8)
-        nines = beyond & cells.str.fullmatch(r"-?9{2,}(?:\.[09]*)?").to_numpy(dtype=bool)
-        odd = ~plain & (cells != "").to_numpy()
-        for rule, where in (
-            ("position_not_decimal", odd),
-            ("position_placeholder", nines),
-            ("out_of_range", beyond & ~nines),
-        ):
-            rows = self.index[where]
-            self.findings += findings_for(rows, self.site_id, name, rule, "warning", old=self.raw[name])
-        values[beyond] = np.nan
-        return pd.Series(values, index=self.index)
-
-    def _to_wgs84(self, crs_name: str, x: pd.Series, y: pd.Series, usable: pd.Series) -> tuple[pd.Series, pd.Series]:
-        """Longitude and latitude, with a finding that says how well the datum is known."""
-        from pyproj import Transformer
-
-        north, east = self.table.position
-        longitude, latitude = np.full(len(x), np.nan), np.full(len(x), np.nan)
-        known = usable.to_numpy(dtype=bool)
-        if known.any():
-            transformer = Transformer.from_crs(self.table.crs, "EPSG:4326", always_xy=True)
-            points = x[known].to_numpy(), y[known].to_numpy()
-            longitude[known], latitude[known] = transformer.transform(*points)
-            used = transformer.get_last_used_operation()
-            accuracy = f"accuracy {show(used.accuracy)} m" if used.accuracy >= 0 else "accuracy unknown"
-            severity: Severity = "info" if used.accuracy >= 0 else "warning"
-            self._remark_file(north, "reprojected", severity, crs_name, f"WGS 84, {accuracy}")
-        lost = known & ~((np.abs(latitude) <= 90) & (np.abs(longitude) <= 180))
-        rows = self.index[lost]
-        old = self.raw[north] + " " + self.raw[east]
-        self.findings += findings_for(rows, self.site_id, north, "position_not_converted", "warning", old=old)
-        longitude[lost], latitude[lost] = np.nan, np.nan
-        return pd.Series(longitude, index=self.index), pd.Series(latitude, index=self.index)
+        cells = self.cells
+        if self.table.decimal == ",":
+            for name in pair:
+                cells = {**cells, name: with_points(cells[name], degrees=pair == DEGREES)}
+                if self.plan.plan.inventory.decimal is None:
+                    self._tell_decimal_comma(name, pd.to_numeric(cells[name], errors="coerce"))
+        latitude, longitude, findings = read_positions(
+            self.plan, pair, self.raw, cells, self.site_id, self.table.crs, declared=self.table.crs_declared
+        )
+        self.columns["latitude"], self.columns["longitude"] = latitude, longitude
+        self.findings += findings

@@ -13,6 +13,7 @@ from planner.errors import Fault
 from planner.glossary import glossary
 from planner.plan import LoadedPlan
 from planner.tables.cells import allowed_units, unit_factor
+from planner.tables.degrees import PACKED
 from planner.tables.raw_table import RawTable, clip, told
 from planner.tables.step import Finding
 from planner.tables.table_file import open_table
@@ -41,7 +42,7 @@ class Table:
     place     planner name → place of its column
     factor    planner name → factor to the glossary unit, for units that the plan names
     position  the two columns that hold the position, north first
-    crs       their reference system
+    crs       their reference system; crs_declared: the plan or the file says so
     decimal   the decimal mark of text cells
     found     what was detected of the file, see RawTable
     findings  of the file
@@ -53,6 +54,7 @@ class Table:
     factor: dict[str, float]
     position: tuple[str, str]
     crs: str
+    crs_declared: bool
     decimal: str
     found: dict[str, str]
     findings: list[Finding]
@@ -72,7 +74,8 @@ def read_table(plan: LoadedPlan) -> tuple[Table, list[Fault]]:
     if crs != settings.crs:
         findings.append(told("crs", crs[:500]))
     decimal = raw.found.get("decimal", ".")
-    return Table(raw.header, raw.rows, place, factor, position, crs, decimal, raw.found, findings), faults
+    declared = "inventory.crs" not in plan.defaults_used or _has_crs(raw, place)
+    return Table(raw.header, raw.rows, place, factor, position, crs, declared, decimal, raw.found, findings), faults
 
 
 def _placed(finding: Finding, raw: RawTable, place: dict[str, int]) -> Finding:
@@ -121,6 +124,8 @@ def _factors(plan: LoadedPlan, faults: list[Fault]) -> dict[str, float]:
         place = f"[inventory.units] {clip(name)}"
         if name not in INVENTORY_NAMES:
             faults.append(Fault(str(plan.path), place, "no inventory name", _nearest(name, INVENTORY_NAMES)))
+        elif name in DEGREES and (written in PACKED or unit_factor(name, written) == 1.0):
+            pass  # read by positions
         elif name not in NUMBERS:
             faults.append(Fault(str(plan.path), place, clip(written), "no unit: this column takes none"))
         else:
@@ -144,14 +149,19 @@ def _check_unit_line(plan: LoadedPlan, raw: RawTable, place: dict[str, int], fau
                 faults.append(Fault(str(plan.path), here, f"nothing, and {clip(written)} in the file", clip(written)))
 
 
+def _has_crs(raw: RawTable, place: dict[str, int]) -> bool:
+    """Whether the position is the file's geometry, in a reference system that the file names."""
+    columns = [raw.header.index(name) for name in raw.found.get("geometry_columns", "").split(",") if name]
+    return raw.crs is not None and bool(columns) and set(columns) <= set(place.values())
+
+
 def _crs(plan: LoadedPlan, raw: RawTable, place: dict[str, int], faults: list[Fault]) -> str:
     """The plan's reference system, or the file's where the position is the file's geometry and the plan has none."""
     from pyproj import CRS
     from pyproj.exceptions import CRSError
 
     settings = plan.plan.inventory
-    columns = [raw.header.index(name) for name in raw.found.get("geometry_columns", "").split(",") if name]
-    if raw.crs is None or not columns or not set(columns) <= set(place.values()):
+    if raw.crs is None or not _has_crs(raw, place):
         return settings.crs
     if "crs" not in settings.model_fields_set:
         return raw.crs
@@ -174,6 +184,8 @@ def _position(plan: LoadedPlan, crs: str, place: dict[str, int], faults: list[Fa
         expected = "latitude and longitude, or easting and northing, there or in [inventory.columns]"
         faults.append(Fault(plan.plan.inventory.file, "header", found, expected))
     kind = _kind_of(crs)
+    if have == [METRES] and kind == DEGREES and "utm_zone" in place:
+        return METRES  # the datum is the plan's, the zone each row's own
     if kind is None or (have and kind not in have):
         found = clip(crs) + (f" for {have[0][0]} and {have[0][1]}" if have and kind else "")
         metres = have == [METRES]

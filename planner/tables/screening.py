@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from planner.plan import LoadedPlan
-from planner.tables.boundary import Boundary, read_boundary
+from planner.tables.boundary import OUTSIDE_M, Boundary, read_boundary
 from planner.tables.cells import findings_for, show
 from planner.tables.duplicates import clusters, kept_rows, near_neighbours
+from planner.tables.positions import SHARED_BY, repeated_findings, shared_positions
 from planner.tables.step import Finding, Step, rule_rows
 
 READS: tuple[str, ...] = (
@@ -47,8 +48,6 @@ WRITES: tuple[str, ...] = (
     "level_conflict",
 )
 
-OUTSIDE_M = 1000.0  # beyond this from the area a position is wrong, not just imprecise
-SHARED_BY = 5  # this many different sites at one coordinate: somebody entered the centre of an area
 # Guideline values: WHO 2022, Guidelines for drinking-water quality, 4th edition with the 1st and 2nd addenda,
 # table A3.3 (nitrate as the ion).
 QUALITY_LIMITS_MG_L = {"arsenic": 0.01, "fluoride": 1.5, "nitrate": 50.0}
@@ -101,12 +100,8 @@ def _placeholders(sites: pd.DataFrame, known: pd.Series, inside: pd.Series) -> p
     size = pd.DataFrame({name: sites[name].abs() for name in ("latitude", "longitude")})
     origin = (size < 0.01).all(axis=1)
     nought = (size < 1e-6).any(axis=1) & ~inside
-    # Repeat visits to one well are no placeholder, so sites are counted, not rows.
-    label = sites["site_id"].mask(sites["site_id"] == "", "name " + sites["site_name"])
-    label = label.mask(label == "name ", "row " + pd.Series(sites.index.astype("str"), index=sites.index))
-    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7), "label": label})
-    shared = spots[known].groupby(["y", "x"])["label"].transform("nunique") >= SHARED_BY
-    return (origin | nought | shared.reindex(sites.index, fill_value=False)) & known
+    shared = shared_positions(sites, known) >= SHARED_BY
+    return (origin | nought | shared) & known
 
 
 def _position_findings(
@@ -114,7 +109,7 @@ def _position_findings(
 ) -> list[Finding]:
     status, site_id = columns["position_status"], sites["site_id"]
     written = _pair(sites["latitude"], sites["longitude"])
-    findings = []
+    findings = repeated_findings(sites, is_site)
     for word, rule in (
         ("missing", "position_missing"),
         ("placeholder", "position_placeholder"),

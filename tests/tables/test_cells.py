@@ -39,8 +39,8 @@ def column(*cells: str) -> pd.Series:
 def read_rows(folder: Path, rows: list[dict[str, str]], **keys: Any) -> Step:
     """Read rows that are placed apart from one another."""
     table = pd.DataFrame(rows)
-    table["latitude"] = [f"{-9 - 0.01 * place:.2f}" for place in range(len(rows))]
-    table["longitude"] = "33.5"
+    table["latitude"] = [f"{-9.12347 - 0.01 * place:.5f}" for place in range(len(rows))]
+    table["longitude"] = "33.51236"
     table.to_csv(folder / "wells.csv", index=False, quoting=csv.QUOTE_ALL)
     inventory = {"file": "wells.csv", "encoding": "utf-8", "delimiter": ",", **keys}
     return read_inventory(LoadedPlan(Plan.model_validate({"inventory": inventory}), folder / "plan.toml", {}, {}))
