@@ -62,7 +62,15 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     ),
     "outside": ({"latitude": "-9.75", "longitude": "30.38"}, "hold", "outside_area"),
     "visited last": (prior(20, site_id="D", test_date="2024"), "equip", "demand_met"),
-    "visited first": (prior(20, site_id="D", test_date="2020"), "hold", "duplicate"),
+    "visited first": (prior(20, site_id="D", test_date="2020"), "hold", "repeat_visit"),
+    "written once": (prior(22, site_id="E"), "equip", "demand_met"),
+    "written again": (prior(22, site_id="E"), "hold", "duplicate"),
+    "tested, then dry": (prior(24, site_id="F", test_date="2020"), "hold", "other_visit_ended"),
+    "found dry": (
+        prior(24, site_id="F", test_date="2024", status="dry", tested_yield_m3_h="", pumping_level_m=""),
+        "unsuitable",
+        "repeat_visit",
+    ),
     "arsenic": ({"arsenic_mg_l": "0.011"}, "hold", "arsenic_above_limit"),
     "fluoride": ({"fluoride_mg_l": "1.6"}, "hold", "fluoride_above_limit"),
     "nitrate": ({"nitrate_mg_l": "51"}, "hold", "nitrate_above_limit"),
@@ -96,6 +104,11 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     "no casing": ({"casing_mm": ""}, "test_first", "casing_assumed"),
     "regional level": (prior(0, static_level_m="", pumping_level_m=""), "test_first", "level_prior"),
     "regional yield": (prior(2, tested_yield_m3_h="", pumping_level_m=""), "test_first", "yield_prior"),
+    "too shallow for the regional level": (
+        prior(4, static_level_m="", pumping_level_m="", depth_m="16"),
+        "test_first",
+        "no_design_on_prior",
+    ),
     "no drawdown": ({"pumping_level_m": ""}, "test_first", "drawdown_prior"),
     "no depth": ({"depth_m": "", "pumping_level_m": ""}, "test_first", "depth_assumed"),
     "arsenic unknown": ({"arsenic_mg_l": ""}, "equip", "quality_untested"),
@@ -241,7 +254,10 @@ def test_the_cases_reach_every_decision_and_every_rule_that_decides(sites: pd.Da
 def test_the_first_decision_that_applies_decides(sites: pd.DataFrame) -> None:
     order = {decision: number for number, decision in enumerate(DECISIONS)}
     for _, row in sites.iterrows():
-        asked = [CONSEQUENCE.get(code, "") or "equip" for code in row["reason_codes"].split(";")]
+        codes = row["reason_codes"].split(";")
+        asked = [CONSEQUENCE.get(code, "") or "equip" for code in codes]
+        if "no_design_on_prior" in codes:  # no design on values that were not measured condemns no site
+            asked.remove(CONSEQUENCE["no_design"])
         assert order[row["decision"]] == min(order[decision] for decision in asked)
 
 
