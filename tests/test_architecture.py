@@ -30,7 +30,8 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("engine",),
     ("tables.step", "tables.weather_sun"),
     ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
-    ("tables.duplicates", "tables.inventory_file", "tables.raster_limits"),
+    ("tables.duplicates", "tables.grade", "tables.levels", "tables.inventory_file", "tables.raster_limits"),
+    ("tables.visits",),
     ("tables.irrigation",),
     ("tables", "choice", "outputs"),
     ("chunks",),
@@ -41,7 +42,18 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
-HELPERS = {"step", "cells", "boundary", "duplicates", "raster_files", "raster_limits", "inventory_file"} | {
+HELPERS = {
+    "step",
+    "cells",
+    "boundary",
+    "duplicates",
+    "grade",
+    "levels",
+    "visits",
+    "raster_files",
+    "raster_limits",
+    "inventory_file",
+} | {
     "irrigation",
     "weather_file",
     "weather_sun",

@@ -65,9 +65,9 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     "visited first": (prior(20, site_id="D", test_date="2020"), "hold", "repeat_visit"),
     "written once": (prior(22, site_id="E"), "equip", "demand_met"),
     "written again": (prior(22, site_id="E"), "hold", "duplicate"),
-    "tested, then dry": (prior(24, site_id="F", test_date="2020"), "hold", "other_visit_ended"),
+    "tested, then dry": (prior(18, site_id="F", test_date="2020"), "hold", "other_visit_ended"),
     "found dry": (
-        prior(24, site_id="F", test_date="2024", status="dry", tested_yield_m3_h="", pumping_level_m=""),
+        prior(18, site_id="F", test_date="2024", status="dry", tested_yield_m3_h="", pumping_level_m=""),
         "unsuitable",
         "repeat_visit",
     ),

@@ -5,8 +5,11 @@ Sentences are made from the table of texts, so another language needs no code.
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from planner.tables.cells import findings_for
 from planner.tables.step import Finding
@@ -24,6 +27,13 @@ KEY_COLUMNS = (
 )
 
 
+# What is said of yield, rest level and drawdown, and what raises the grade: keys of the table of texts.
+YIELD = ("no_yield", "yield_rough", "yield")
+LEVEL = ("no_level", "level")
+DRAWDOWN = ("", "no_drawdown", "drawdown", "pumping_too_deep", "no_pumping_level")
+RAISE = ("", "pump_test", "pumping_level", "levels_again", "yield", "rest_level", "rest_level_and_test", "test")
+
+
 def grades(sites: pd.DataFrame) -> pd.Series:
     """A: yield and drawdown, not by airlift or bailer. B: yield and rest level. C: one of them. D: neither.
 
@@ -31,68 +41,60 @@ def grades(sites: pd.DataFrame) -> pd.Series:
     below the pump's intake cannot have been measured.
     """
     has_yield, has_level = sites["tested_yield_m3_h"].notna(), sites["static_level_m"].notna()
-    tested = _drawdown_of(sites).eq("drawdown") & ~sites["test_kind"].isin(ROUGH_KINDS)
-    grade = pd.Series("D", index=sites.index, dtype="str")
-    grade = grade.mask(has_yield | has_level, "C")
-    return grade.mask(has_yield & has_level, "B").mask(has_yield & has_level & tested, "A")
+    drawn_down = _drawdown_of(sites) == DRAWDOWN.index("drawdown")
+    tested = drawn_down & ~sites["test_kind"].isin(ROUGH_KINDS)
+    grade = np.select(
+        [has_yield & has_level & tested, has_yield & has_level, has_yield | has_level], ["A", "B", "C"], default="D"
+    )
+    return pd.Series(grade, index=sites.index, dtype="str")
 
 
 def explained(sites: pd.DataFrame, grade: pd.Series, language: str = ENGLISH) -> pd.DataFrame:
     """evidence_reasons and evidence_raise: sentences, empty for rows that are no site."""
+    is_site = (sites["row_kind"] == "site").to_numpy()
     has_yield, has_level = sites["tested_yield_m3_h"].notna(), sites["static_level_m"].notna()
-    kind, drawdown = sites["test_kind"], _drawdown_of(sites)
-    rough = kind.isin(ROUGH_KINDS)
-    of_yield = np.select([~has_yield, rough], ["no_yield", "yield_rough"], default="yield")
-    of_level = np.where(has_level, "level", "no_level")
+    rough, drawdown = sites["test_kind"].isin(ROUGH_KINDS), _drawdown_of(sites)
+    of_yield = np.select([~has_yield, rough], [0, 1], default=2)
     # what the pumping level says matters once there is a test and a level to hold it against
-    of_drawdown = np.where(has_yield & has_level, drawdown, "")
+    of_drawdown = np.where(has_yield & has_level, drawdown, 0)
     raised = np.select(
         [
             grade == "A",
             (grade == "B") & rough,
-            (grade == "B") & (drawdown == "no_pumping_level"),
+            (grade == "B") & (drawdown == DRAWDOWN.index("no_pumping_level")),
             grade == "B",
             (grade == "C") & has_level,
             (grade == "C") & sites["pumping_level_m"].notna() & ~rough,
             grade == "C",
         ],
-        ["", "pump_test", "pumping_level", "levels_again", "yield", "rest_level", "rest_level_and_test"],
-        default="test",
+        list(range(len(RAISE) - 1)),
+        default=len(RAISE) - 1,
     )
-    is_site = (sites["row_kind"] == "site").to_numpy()
-    parts = zip(of_yield.tolist(), of_level.tolist(), of_drawdown.tolist(), strict=True)
-    codes = pd.Series([";".join(part) for part in parts], dtype="str")
-    said = _sentences(codes, "evidence", language).where(is_site, "")
-    raising = _sentences(pd.Series(raised, dtype="str"), "raise", language).where(is_site, "")
+    known = texts(language)
+
+    def said(stem: str, *keys: str) -> str:
+        return " ".join(known[f"{stem}_{key}"][1] for key in keys if key)
+
+    reasons = [said("evidence", *keys) for keys in product(YIELD, LEVEL, DRAWDOWN)]
+    places = (of_yield * len(LEVEL) + has_level.to_numpy()) * len(DRAWDOWN) + of_drawdown
+    raising = [said("raise", key) for key in RAISE]
     return pd.DataFrame(
         {
-            "evidence_reasons": pd.Series(said.to_numpy(), index=sites.index, dtype="str"),
-            "evidence_raise": pd.Series(raising.to_numpy(), index=sites.index, dtype="str"),
+            "evidence_reasons": _texts(["", *reasons], np.where(is_site, places + 1, 0), sites.index),
+            "evidence_raise": _texts(raising, np.where(is_site, raised, 0), sites.index),
         }
     )
 
 
-def _drawdown_of(sites: pd.DataFrame) -> pd.Series:
-    """What the pumping level says: drawdown, or why it says none."""
+def _drawdown_of(sites: pd.DataFrame) -> NDArray[np.int64]:
+    """What the pumping level says, as a place in DRAWDOWN."""
     static, pumping = sites["static_level_m"], sites["pumping_level_m"]
-    word = np.select(
-        [
-            pumping.isna(),
-            (pumping > sites["depth_m"]) | (pumping > sites["existing_intake_m"]),
-            pumping > static,
-        ],
-        ["no_pumping_level", "pumping_too_deep", "drawdown"],
-        default="no_drawdown",
-    )
-    return pd.Series(word, index=sites.index, dtype="str")
+    too_deep = (pumping > sites["depth_m"]) | (pumping > sites["existing_intake_m"])
+    return np.asarray(np.select([pumping.isna(), too_deep, pumping > static], [4, 3, 2], default=1), dtype=np.int64)
 
 
-def _sentences(codes: pd.Series, stem: str, language: str) -> pd.Series:
-    """The sentences of codes joined by `;`, each distinct combination made once."""
-    places, distinct = pd.factorize(codes)
-    known = texts(language)
-    made = [" ".join(known[f"{stem}_{code}"][1] for code in one.split(";") if code) for one in distinct]
-    return pd.Series(np.array(made, dtype=object)[places], index=codes.index, dtype="str")
+def _texts(distinct: list[str], places: NDArray[np.int64], index: pd.Index) -> pd.Series:
+    return pd.Series(pd.array(distinct, dtype="str").take(places), index=index)
 
 
 def columns_absent(sites: pd.DataFrame, language: str = ENGLISH) -> list[Finding]:

@@ -121,11 +121,14 @@ def _placeholders(sites: pd.DataFrame, known: pd.Series, inside: pd.Series) -> p
     size = pd.DataFrame({name: sites[name].abs() for name in ("latitude", "longitude")})
     origin = (size < 0.01).all(axis=1)
     nought = (size < 1e-6).any(axis=1) & ~inside
+    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7)})[known]
+    spots = spots[spots.duplicated(keep=False)]
     # Repeat visits to one well are no placeholder, so sites are counted, not rows.
-    label = sites["site_id"].mask(id_keys(sites["site_id"]) == "", "name " + sites["site_name"])
-    label = label.mask(label == "name ", "row " + pd.Series(sites.index.astype("str"), index=sites.index))
-    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7), "label": label})
-    shared = spots[known].groupby(["y", "x"])["label"].transform("nunique") >= SHARED_BY
+    here = sites.loc[spots.index]
+    label = here["site_id"].mask(id_keys(here["site_id"]) == "", "name " + here["site_name"])
+    row = pd.Series(here.index.astype("str"), index=here.index, dtype="str")
+    spots["label"] = label.mask(label == "name ", "row " + row)
+    shared = spots.groupby(["y", "x"])["label"].transform("nunique") >= SHARED_BY
     return (origin | nought | shared.reindex(sites.index, fill_value=False)) & known
 
 

@@ -148,7 +148,8 @@ def _same_ids(sites: pd.DataFrame, duplicate_of: pd.Series) -> list[Finding]:
     is_site, site_id = sites["row_kind"] == "site", sites["site_id"]
     named = site_id[is_site & duplicate_of.isna() & (site_id != "")]
     named = named[named.duplicated(keep=False)]
-    named = named[id_keys(named) != ""]
+    distinct = pd.Series(named.unique(), dtype="str")
+    named = named[named.isin(distinct[id_keys(distinct) != ""])]
     same_id = named.index.to_series().groupby(named)
     first, last = same_id.transform("min"), same_id.transform("max")
     to_first, to_last = _apart_m(sites, named.index, first), _apart_m(sites, named.index, last)
@@ -186,11 +187,11 @@ def _differences(series: pd.DataFrame) -> list[Finding]:
         words = [f"{show(low)} to {show(high)}" for low, high in ends.itertuples(index=False, name=None)]
         said = pd.Series(words, index=ends.index, dtype="str")
         findings += findings_for(ends.index, site_id, name, "visits_differ", "warning", old=own, new=said)
-    known = series[series["status"] != "unknown"]
-    words_of = known.groupby("kept")["status"].agg(lambda all_words: ", ".join(sorted(set(all_words))))
-    words_of = words_of[words_of.str.contains(", ", regex=False)].astype("str")
+    words = series.loc[series["status"] != "unknown", ["kept", "status"]].drop_duplicates()
+    words = words[words["kept"].duplicated(keep=False)].sort_values(["kept", "status"])
+    both = words.groupby("kept")["status"].agg(", ".join).astype("str")
     return findings + findings_for(
-        words_of.index, site_id, "status", "visits_differ", "warning", old=series["status"], new=words_of
+        both.index, site_id, "status", "visits_differ", "warning", old=series["status"], new=both
     )
 
 
