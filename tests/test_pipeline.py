@@ -63,14 +63,6 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     "outside": ({"latitude": "-9.75", "longitude": "30.38"}, "hold", "outside_area"),
     "visited last": (prior(20, site_id="D", test_date="2024"), "equip", "demand_met"),
     "visited first": (prior(20, site_id="D", test_date="2020"), "hold", "repeat_visit"),
-    "written once": (prior(22, site_id="E"), "equip", "demand_met"),
-    "written again": (prior(22, site_id="E"), "hold", "duplicate"),
-    "tested, then dry": (prior(18, site_id="F", test_date="2020"), "hold", "other_visit_ended"),
-    "found dry": (
-        prior(18, site_id="F", test_date="2024", status="dry", tested_yield_m3_h="", pumping_level_m=""),
-        "unsuitable",
-        "repeat_visit",
-    ),
     "arsenic": ({"arsenic_mg_l": "0.011"}, "hold", "arsenic_above_limit"),
     "fluoride": ({"fluoride_mg_l": "1.6"}, "hold", "fluoride_above_limit"),
     "nitrate": ({"nitrate_mg_l": "51"}, "hold", "nitrate_above_limit"),
@@ -104,11 +96,6 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     "no casing": ({"casing_mm": ""}, "test_first", "casing_assumed"),
     "regional level": (prior(0, static_level_m="", pumping_level_m=""), "test_first", "level_prior"),
     "regional yield": (prior(2, tested_yield_m3_h="", pumping_level_m=""), "test_first", "yield_prior"),
-    "too shallow for the regional level": (
-        prior(4, static_level_m="", pumping_level_m="", depth_m="16"),
-        "test_first",
-        "no_design_on_prior",
-    ),
     "no drawdown": ({"pumping_level_m": ""}, "test_first", "drawdown_prior"),
     "no depth": ({"depth_m": "", "pumping_level_m": ""}, "test_first", "depth_assumed"),
     "arsenic unknown": ({"arsenic_mg_l": ""}, "equip", "quality_untested"),
@@ -132,6 +119,19 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     ),
     "warm and narrow": ({"casing_mm": "90", "water_temperature_c": "36"}, "equip", "confirm_rotor_size"),
     "tight": ({"casing_mm": "102"}, "equip", "dummy_run_required"),
+    "written once": (prior(22, site_id="E"), "equip", "demand_met"),
+    "written again": (prior(22, site_id="E"), "hold", "duplicate"),
+    "tested, then dry": (prior(18, site_id="F", test_date="2020"), "hold", "other_visit_ended"),
+    "found dry": (
+        prior(18, site_id="F", test_date="2024", status="dry", tested_yield_m3_h="", pumping_level_m=""),
+        "unsuitable",
+        "repeat_visit",
+    ),
+    "too shallow for the regional level": (
+        prior(4, static_level_m="", pumping_level_m="", depth_m="16"),
+        "test_first",
+        "no_design_on_prior",
+    ),
 }
 NAMES = list(CASES)
 
@@ -274,11 +274,18 @@ def test_every_reason_has_its_sentence(sites: pd.DataFrame) -> None:
         assert "nan" not in row["reason_text"]
 
 
-def test_a_repeated_row_names_the_row_that_is_kept(sites: pd.DataFrame) -> None:
-    kept = NAMES.index("visited last") + 1
-    row = sites.loc[NAMES.index("visited first") + 1]
-    assert row["duplicate_of"] == kept
-    assert f"repeats row {kept}, which is kept" in row["reason_text"]
+@pytest.mark.parametrize(
+    ("held", "kept", "words"),
+    [
+        ("visited first", "visited last", "another visit to the well of row {}, which is kept"),
+        ("written again", "written once", "repeats row {}, which is kept"),
+    ],
+)
+def test_a_repeated_row_names_the_row_that_is_kept(sites: pd.DataFrame, held: str, kept: str, words: str) -> None:
+    number = NAMES.index(kept) + 1
+    row = sites.loc[NAMES.index(held) + 1]
+    assert row["duplicate_of"] == number
+    assert words.format(number) in row["reason_text"]
 
 
 def test_priors_let_a_site_be_equipped_only_where_the_plan_says_so(
