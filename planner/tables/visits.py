@@ -184,12 +184,12 @@ def _differences(series: pd.DataFrame) -> list[Finding]:
         gap = ends["max"] - ends["min"]
         ends = ends[(gap > metres) & (gap > share * ends["max"])]
         own = pd.Series([show(one) for one in series.loc[ends.index, name].tolist()], index=ends.index, dtype="str")
-        words = [f"{show(low)} to {show(high)}" for low, high in ends.itertuples(index=False, name=None)]
-        said = pd.Series(words, index=ends.index, dtype="str")
+        stated = [f"{show(low)} to {show(high)}" for low, high in ends.itertuples(index=False, name=None)]
+        said = pd.Series(stated, index=ends.index, dtype="str")
         findings += findings_for(ends.index, site_id, name, "visits_differ", "warning", old=own, new=said)
-    words = series.loc[series["status"] != "unknown", ["kept", "status"]].drop_duplicates()
-    words = words[words["kept"].duplicated(keep=False)].sort_values(["kept", "status"])
-    both = words.groupby("kept")["status"].agg(", ".join).astype("str")
+    stated = series.loc[series["status"] != "unknown", ["kept", "status"]].drop_duplicates()
+    stated = stated[stated["kept"].duplicated(keep=False)].sort_values(["kept", "status"])
+    both = stated.groupby("kept")["status"].agg(", ".join).astype("str")
     return findings + findings_for(
         both.index, site_id, "status", "visits_differ", "warning", old=series["status"], new=both
     )
