@@ -184,8 +184,8 @@ def _differences(series: pd.DataFrame) -> list[Finding]:
         gap = ends["max"] - ends["min"]
         ends = ends[(gap > metres) & (gap > share * ends["max"])]
         own = pd.Series([show(one) for one in series.loc[ends.index, name].tolist()], index=ends.index, dtype="str")
-        stated = [f"{show(low)} to {show(high)}" for low, high in ends.itertuples(index=False, name=None)]
-        said = pd.Series(stated, index=ends.index, dtype="str")
+        ranges = [f"{show(low)} to {show(high)}" for low, high in ends.itertuples(index=False, name=None)]
+        said = pd.Series(ranges, index=ends.index, dtype="str")
         findings += findings_for(ends.index, site_id, name, "visits_differ", "warning", old=own, new=said)
     stated = series.loc[series["status"] != "unknown", ["kept", "status"]].drop_duplicates()
     stated = stated[stated["kept"].duplicated(keep=False)].sort_values(["kept", "status"])
