@@ -21,7 +21,7 @@ import pandas as pd
 
 from planner import __version__, chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
-from planner.choice.decision import DECISIONS, decide
+from planner.choice.decision import DECISIONS, decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
 from planner.engine.assess import make_context
@@ -33,6 +33,7 @@ from planner.outputs import tables as output_tables
 from planner.plan import LoadedPlan, input_files, read_plan
 from planner.tables import catchments, demand, inventory, neighbours, rasters, resource, screening, wells
 from planner.tables.boundary import read_boundary, read_polygons
+from planner.tables.grade import columns_absent
 from planner.tables.raster_files import open_raster
 from planner.tables.step import Finding, Step
 from planner.tables.weather_file import read_weather
@@ -139,6 +140,7 @@ def run(
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
+    table.checks.append(on_priors(pd.concat(table.checks, ignore_index=True)))
     checks = pd.concat(table.checks, ignore_index=True).sort_values(["inventory_row", "rule", "subject"], kind="stable")
     decided = decide(
         checks,
@@ -216,6 +218,7 @@ def _beyond(values: pd.Series, quantity: Quantity) -> pd.Series:
 def _read(plan: LoadedPlan) -> Table:
     started = time.perf_counter()
     step = inventory.read_inventory(plan)
+    step.findings.extend(columns_absent(step.columns))
     empty = pd.DataFrame(index=step.columns.index)
     table = Table(empty, [], [])
     table.take("inventory", step, inventory.WRITES, time.perf_counter() - started)

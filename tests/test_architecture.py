@@ -36,6 +36,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.table_file",),
     ("tables.degrees", "tables.datum", "tables.utm"),
     ("tables.duplicates", "tables.inventory_file", "tables.raster_limits", "tables.cell_numbers", "tables.cell_dates"),
+    ("tables.grade", "tables.levels", "tables.visits"),
     ("tables.position_cells", "tables.readings"),
     ("tables.position_stand",),
     ("tables.positions",),
@@ -54,7 +55,7 @@ HELPERS = (
     | {"raw_table", "header_lines", "number_marks", "text_encoding", "text_table", "workbook", "workbook_parts"}
     | {"layers", "table_file", "inventory_file"}
     | {"datum", "degrees", "position_cells", "position_stand", "positions", "readings", "utm"}
-    | {"boundary", "duplicates", "raster_files", "raster_limits"}
+    | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}
     | {"irrigation", "weather_file", "weather_sun", "world_climate"}
 )
 HEAVY = ("numba", "pandas", "numpy", "pvlib", "geopandas", "rasterio", "scipy", "pyarrow", "pyproj", "shapely")

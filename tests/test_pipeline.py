@@ -64,7 +64,7 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     ),
     "outside": ({"latitude": "-9.75", "longitude": "30.38"}, "hold", "outside_area"),
     "visited last": (prior(20, site_id="D", test_date="2024"), "equip", "demand_met"),
-    "visited first": (prior(20, site_id="D", test_date="2020"), "hold", "duplicate"),
+    "visited first": (prior(20, site_id="D", test_date="2020"), "hold", "repeat_visit"),
     "arsenic": ({"arsenic_mg_l": "0.011"}, "hold", "arsenic_above_limit"),
     "fluoride": ({"fluoride_mg_l": "1.6"}, "hold", "fluoride_above_limit"),
     "nitrate": ({"nitrate_mg_l": "51"}, "hold", "nitrate_above_limit"),
@@ -121,6 +121,19 @@ CASES: dict[str, tuple[Changes, str, str]] = {
     ),
     "warm and narrow": ({"casing_mm": "90", "water_temperature_c": "36"}, "equip", "confirm_rotor_size"),
     "tight": ({"casing_mm": "102"}, "equip", "dummy_run_required"),
+    "written once": (prior(22, site_id="E"), "equip", "demand_met"),
+    "written again": (prior(22, site_id="E"), "hold", "duplicate"),
+    "tested, then dry": (prior(18, site_id="F", test_date="2020"), "hold", "other_visit_ended"),
+    "found dry": (
+        prior(18, site_id="F", test_date="2024", status="dry", tested_yield_m3_h="", pumping_level_m=""),
+        "unsuitable",
+        "repeat_visit",
+    ),
+    "too shallow for the regional level": (
+        prior(4, static_level_m="", pumping_level_m="", depth_m="16"),
+        "test_first",
+        "no_design_on_prior",
+    ),
 }
 NAMES = list(CASES)
 
@@ -243,7 +256,10 @@ def test_the_cases_reach_every_decision_and_every_rule_that_decides(sites: pd.Da
 def test_the_first_decision_that_applies_decides(sites: pd.DataFrame) -> None:
     order = {decision: number for number, decision in enumerate(DECISIONS)}
     for _, row in sites.iterrows():
-        asked = [CONSEQUENCE.get(code, "") or "equip" for code in row["reason_codes"].split(";")]
+        codes = row["reason_codes"].split(";")
+        asked = [CONSEQUENCE.get(code, "") or "equip" for code in codes]
+        if "no_design_on_prior" in codes:  # no design on values that were not measured condemns no site
+            asked.remove(CONSEQUENCE["no_design"])
         assert order[row["decision"]] == min(order[decision] for decision in asked)
 
 
@@ -260,11 +276,18 @@ def test_every_reason_has_its_sentence(sites: pd.DataFrame) -> None:
         assert "nan" not in row["reason_text"]
 
 
-def test_a_repeated_row_names_the_row_that_is_kept(sites: pd.DataFrame) -> None:
-    kept = NAMES.index("visited last") + 1
-    row = sites.loc[NAMES.index("visited first") + 1]
-    assert row["duplicate_of"] == kept
-    assert f"repeats row {kept}, which is kept" in row["reason_text"]
+@pytest.mark.parametrize(
+    ("held", "kept", "words"),
+    [
+        ("visited first", "visited last", "another visit to the well of row {}, which is kept"),
+        ("written again", "written once", "repeats row {}, which is kept"),
+    ],
+)
+def test_a_repeated_row_names_the_row_that_is_kept(sites: pd.DataFrame, held: str, kept: str, words: str) -> None:
+    number = NAMES.index(kept) + 1
+    row = sites.loc[NAMES.index(held) + 1]
+    assert row["duplicate_of"] == number
+    assert words.format(number) in row["reason_text"]
 
 
 def test_priors_let_a_site_be_equipped_only_where_the_plan_says_so(

@@ -34,6 +34,7 @@ SITE_COLUMNS = [
     "running_hours_day", "wire_to_water", "specific_output_m4_kwp_day",
     "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
     "people_counted", "people_source", "interference_m", "engine_status",
+    "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}

@@ -78,7 +78,6 @@ SEVERITY: dict[str, tuple[Severity, Action]] = {
     "bound_not_cautious": ("warning", "flagged"),
     "unit_ambiguous": ("warning", "flagged"),
     "datum_in_cell": ("warning", "flagged"),
-    "level_not_corrected": ("warning", "flagged"),
     "date_from_serial": ("info", "repaired"),
     "date_rewritten": ("info", "repaired"),
     "date_only_year": ("info", "flagged"),

@@ -37,6 +37,7 @@ from planner.tables.inventory_file import (
     Table,
     read_table,
 )
+from planner.tables.levels import on_ground, pumping_from_drawdown
 from planner.tables.number_marks import with_points
 from planner.tables.positions import read_positions
 from planner.tables.step import Action, Finding, Severity, Step, rule_rows
@@ -69,7 +70,6 @@ ZERO_IS_MISSING = (
     "depth_m",
     "casing_mm",
     "tested_yield_m3_h",
-    "pumping_level_m",
     "test_hours",
     "screen_top_m",
     "main_strike_m",
@@ -266,15 +266,25 @@ class _Reading:
             if name == "people":
                 odd |= self.columns[name] == 1
             self._drop(name, odd, "zero_as_missing")
-        self._levels_to_ground()
-        self._drop("static_level_m", self.columns["static_level_m"] == 0, "artesian_undeclared")
+        self._read_levels()
         self._judge_yields(has_unit)
 
-    def _levels_to_ground(self) -> None:
-        """Levels measured from elsewhere than the ground are missing as long as nothing brings them to it."""
+    def _read_levels(self) -> None:
+        """Levels below ground; what no level can be is looked for after they were brought there."""
+        artesian = self.columns["aquifer"] == "artesian"
         for name, datum in self.datum.items():
-            if datum != "ground" and name in self.cells:
-                self._drop(name, self.columns[name].notna(), "level_not_corrected")
+            if datum != "ground" and name in self.cells:  # a nought that was read is a form left empty here too
+                self._drop(name, (self.columns[name] == 0) & ~artesian, "zero_as_missing")
+        names = (*LEVELS, "drawdown_m", "casing_stickup_m", "ground_elevation_m")
+        sites = pd.DataFrame({"site_id": self.site_id, **{name: self.columns[name] for name in names}})
+        sites, findings = on_ground(sites, self.datum, self.raw)
+        self.findings += findings
+        self.columns |= {name: sites[name] for name in LEVELS}
+        self._drop("pumping_level_m", self.columns["pumping_level_m"] == 0, "zero_as_missing")
+        self._drop("static_level_m", (self.columns["static_level_m"] == 0) & ~artesian, "artesian_undeclared")
+        sites = sites.assign(**{name: self.columns[name] for name in LEVELS})
+        self.columns["pumping_level_m"], findings = pumping_from_drawdown(sites)
+        self.findings += findings
 
     def _judge_yields(self, has_unit: pd.Series) -> None:
         """Yields whose unit is in doubt, which hold their site, and yields that are the test pump's limit."""

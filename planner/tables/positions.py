@@ -21,6 +21,7 @@ from planner.tables.boundary import OUTSIDE_M, Boundary, read_boundary
 from planner.tables.cells import SEVERITY, findings_for, show
 from planner.tables.datum import System, system_of
 from planner.tables.degrees import METRES_A_DEGREE
+from planner.tables.duplicates import id_keys
 from planner.tables.position_cells import Column, coarse_findings, packed_findings, read_column, rounded
 from planner.tables.position_stand import Stand, explain, stand_of
 from planner.tables.readings import Decision, Reading, Written, decide
@@ -254,13 +255,14 @@ def shared_positions(sites: pd.DataFrame, known: pd.Series) -> pd.Series:
 
     Repeat visits to one well are no placeholder, so sites are counted, not rows.
     """
-    index = sites.index
-    label = sites["site_id"].mask(sites["site_id"] == "", "name " + sites["site_name"])
-    label = label.mask(label == "name ", "row " + pd.Series(index.astype("str"), index=index))
-    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7), "label": label})[known]
+    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7)})[known]
     count = known.astype("int64")
-    met = spots[spots.duplicated(["y", "x"], keep=False)]
+    met = spots[spots.duplicated(keep=False)]
     if len(met):
+        here = sites.loc[met.index]
+        label = here["site_id"].mask(id_keys(here["site_id"]) == "", "name " + here["site_name"])
+        row = pd.Series(here.index.astype("str"), index=here.index, dtype="str")
+        met = met.assign(label=label.mask(label == "name ", "row " + row))
         count[met.index] = met.groupby(["y", "x"])["label"].transform("nunique").astype("int64")
     return count
 

@@ -30,6 +30,7 @@ UNITS: dict[str, dict[str, float]] = {
         "USgph": _US_GALLON_M3,
         "igph": _IMPERIAL_GALLON_M3,
     },
+    "m3/h/m": {"m3/h/m": 1.0, "m3/d/m": 1 / 24, "L/s/m": 3.6, "L/min/m": 0.06},
     "m3/d": {"m3/d": 1.0, "L/d": 0.001},
     "m": {"m": 1.0, "ft": 0.3048, "cm": 0.01, "mm": 0.001},
     "mm": {"mm": 1.0, "in": 25.4, "cm": 10.0, "m": 1000.0},
@@ -113,7 +114,7 @@ def unit_factor(name: str, written: str) -> float | None:
     unit, datum = _parted(written)
     if datum not in _datums(name):
         return None
-    return _folded_units(name).get(unit)
+    return _folded_units(name).get(_per_metre(unit) if glossary()[name].unit == "m3/h/m" else unit)
 
 
 def level_datum(written: str) -> Datum | None:
@@ -132,6 +133,12 @@ def is_ambiguous_unit(written: str) -> bool:
     (True, False)
     """
     return _fold_unit(written) in _AMBIGUOUS
+
+
+def _per_metre(unit: str) -> str:
+    """A unit of specific capacity as flow/m: "litres/s per metre" and "(l/s)/m" are l/s/m."""
+    found = re.fullmatch(r"\(?(.+?)\)?(?:/|per|por|par|pour|kwa)(m|metre|meter|metro|mita)", unit)
+    return f"{_fold_unit(found[1])}/m" if found else unit
 
 
 def _datums(name: str) -> tuple[Datum | None, ...]:

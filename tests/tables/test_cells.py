@@ -70,6 +70,10 @@ def test_every_rule_about_cells_has_its_sentence() -> None:
         ("tested_yield_m3_h", "gpm (imp)", 0.2727654),  # 4.54609 L a gallon
         ("tested_yield_m3_h", "US gph", 0.003785411784),
         ("tested_yield_m3_h", "igph", 0.00454609),
+        ("specific_capacity_m3_h_m", "L/s/m", 3.6),
+        ("specific_capacity_m3_h_m", "litres/s per metre", 3.6),
+        ("specific_capacity_m3_h_m", "(l/seg)/m", 3.6),
+        ("specific_capacity_m3_h_m", "m³/h/m", 1.0),
         ("depth_m", "pieds", 0.3048),
         ("depth_m", "pés", 0.3048),
         ("depth_m", "m bgl", 1.0),
@@ -125,7 +129,8 @@ def test_a_gallon_without_its_country_is_refused_with_both(tmp_path: Path) -> No
 def test_a_level_from_elsewhere_is_not_used_as_one_from_the_ground(tmp_path: Path, unit: str) -> None:
     step = read_rows(tmp_path, [{"static_level_m": "1800"}, {"static_level_m": "x"}], units={"static_level_m": unit})
     assert step.columns["static_level_m"].isna().all()
-    assert [finding.old_value for finding in of_rule(step, "level_not_corrected")] == ["1800"]
+    lost = "level_beyond_range" if "casing" in unit else "ground_unknown"
+    assert [finding.old_value for finding in of_rule(step, lost)] == ["1800"]
     assert of_rule(step, "out_of_range") == []
 
 

@@ -28,6 +28,8 @@ function waterGroups({ sites }, index) {
     ]],
     ["Well", [
       ["Evidence", wordFor(GRADE_WORDS, at("evidence_grade"))],
+      ["Why this evidence", at("evidence_reasons")],
+      ["What would raise it", at("evidence_raise")],
       ["Rest level", withDecimals(at("design_static_level_m"), 1), "m"],
       ["Pumping level at peak flow", withDecimals(at("design_pumping_level_m"), 1), "m"],
       ["Total head at peak flow", withDecimals(at("total_head_m"), 1), "m"],
