@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +78,12 @@ def path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
             hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
             faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
     return faults
+
+
+def unconfirmed_faults(unconfirmed: Sequence[str], path: Path) -> list[Fault]:
+    """A fault for each guess of `planner draft` that nobody has confirmed: no run rests on one."""
+    expected = "a look at the table: mend the plan where this is wrong, then take this line out of the list"
+    return [Fault(str(path), "[inventory] unconfirmed", repr(guess)[:300], expected) for guess in unconfirmed]
 
 
 def take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
