@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -13,6 +15,7 @@ from planner.glossary import glossary
 from planner.tables.cells import fold, vocabulary
 from planner.tables.inventory_file import clip
 
+PLAIN_DECIMAL = re.compile(r"[+-]?[0-9]{1,12}(?:[.,][0-9]{1,12})?")
 WORDS = ("status", "equipped_with", "test_kind", "aquifer")
 
 
@@ -34,14 +37,23 @@ class Column:
         return [row[self.place] if self.place < len(row) else "" for row in self.rows]
 
     @cached_property
+    def counts(self) -> dict[str, int]:
+        """Its distinct texts without outer spaces, with how often; the empty one is left out."""
+        counts: dict[str, int] = {}
+        for cell, count in Counter(self.cells).items():
+            if bare := cell.strip():
+                counts[bare] = counts.get(bare, 0) + count
+        return counts
+
+    @cached_property
     def filled(self) -> int:
         """How many cells are not empty."""
-        return sum(1 for cell in self.cells if cell.strip())
+        return sum(self.counts.values())
 
     @property
     def sample(self) -> str:
         """The first cell that is not empty."""
-        return next((cell.strip() for cell in self.cells if cell.strip()), "")
+        return next(iter(self.counts), "")
 
     @property
     def unit_text(self) -> str:
@@ -61,7 +73,11 @@ class Column:
         """Of two columns for one name the one with the lower order is taken."""
         certainty = {"": 0, "unit": 0, "only": 0, "second": 1, "axis": 2, "no": 3}[self.meaning.certainty]
         own = self.meaning.spelling is not None
-        return own, 2 * (self.meaning.closeness == 2) + certainty, self.meaning.closeness, -self.filled, self.place
+        unit = self.meaning.unit
+        if self.name in UNIT_ASKED and not self.unit_text:
+            certainty = max(certainty, 1)
+        certainty = max(certainty, 2 * (unit is not None and unit.doubt != ""), 3 * (self.meaning.closeness == 2))
+        return own, certainty, self.meaning.closeness, -self.filled, self.place
 
 
 def understand_columns(table: RawTable, known_names: tuple[str, ...]) -> tuple[list[Column], list[tuple[str, Meaning]]]:
@@ -92,7 +108,7 @@ def _meaning(table: RawTable, place: int, known_names: tuple[str, ...]) -> Meani
     if tagged.private or (tagged.name and not meaning.name and meaning.spelling is None):
         return tagged
     if tagged.name and meaning.name and tagged.name != meaning.name:
-        return replace(meaning, doubt=f"its hashtag {tag} says {tagged.name}")
+        return replace(meaning, doubt=f"its hashtag {clip(tag)} says {tagged.name}")
     return meaning
 
 
@@ -101,7 +117,7 @@ def _by_words(column: Column) -> Column:
     if column.name not in WORDS or not column.filled:
         return column
     known = vocabulary()[column.name]
-    distinct = {fold(cell) for cell in column.cells if cell.strip()}
+    distinct = {fold(cell) for cell in column.counts}
     share = sum(word in known for word in distinct) / max(len(distinct), 1)
     if share == 0 and (column.meaning.certainty == "no" or column.meaning.closeness == 2):
         return replace(column, name="", doubt=f"could be {column.name}, but none of its words is known")
@@ -149,18 +165,16 @@ def unit_guess(column: Column) -> tuple[str, str, str]:
         return "", "", ""
     if name not in UNIT_ASKED:
         return "", f"no unit in the header: {quantity.unit} is taken", ""
-    return "", "", f"the header has no unit: {quantity.unit} is taken ({spread(column.cells)})"
+    return "", "", f"the header has no unit: {quantity.unit} is taken ({spread(column.counts)})"
 
 
-def spread(cells: list[str]) -> str:
+def spread(counts: dict[str, int]) -> str:
     """Least, middle and largest of the plain numbers, for a person to judge; nothing is concluded from them."""
     values = []
-    for cell in cells:
-        try:
-            values.append(float(cell.strip().replace(",", ".")))
-        except ValueError:
-            continue
-    values = sorted(value for value in values if abs(value) < 1e12)
+    for text, count in counts.items():
+        if PLAIN_DECIMAL.fullmatch(text):
+            values += [float(text.replace(",", "."))] * count
+    values.sort()
     if not values:
         return "no plain numbers"
     return f"values {values[0]:g} to {values[-1]:g}, middle one {values[len(values) // 2]:g}"
@@ -171,9 +185,5 @@ def unknown_words(column: Column, most: int = 12) -> list[tuple[str, int]]:
     if column.name not in WORDS:
         return []
     known = vocabulary()[column.name]
-    counts: dict[str, int] = {}
-    for cell in column.cells:
-        bare = cell.strip()
-        if bare and (fold(bare) not in known or "?" in bare):
-            counts[bare] = counts.get(bare, 0) + 1
+    counts = {text: count for text, count in column.counts.items() if fold(text) not in known or "?" in text}
     return sorted(counts.items(), key=lambda item: (-item[1], item[0]))[:most]

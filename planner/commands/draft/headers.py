@@ -170,7 +170,9 @@ def understand(header: str, known_names: tuple[str, ...]) -> Meaning:
     zone = _ZONE.search(text) or (_LOOSE_ZONE.search(text) if "utm" in text.casefold() else None)
     plain = _DATUM_WORDS.sub(" ", text)
     if zone and not re.fullmatch(r"\W*(utm\W*)?zone\W*\d+\w?\W*", text, re.IGNORECASE):
-        plain = plain.replace(zone[0], " utm " if "utm" in text.casefold() else " ")
+        plain = plain.replace(zone[0], " ")
+        if "utm" in text.casefold() and "utm" not in plain.casefold():
+            plain += " utm"
     found = _look_up(plain, known_names)
     if found.name in {"latitude", "longitude", "northing", "easting"}:
         said = (datum[0] if datum else "", f"{zone[1]}{zone[2] or ''}".upper() if zone else "")

@@ -38,21 +38,20 @@ class Shape:
     comma: int
 
 
-def shape_of(cells: list[str]) -> Shape:
-    """What the cells of a position column look like."""
-    filled = [cell.strip() for cell in cells if cell.strip()]
+def shape_of(counts: dict[str, int]) -> Shape:
+    """What the cells of a position column look like; `counts` holds its distinct texts with how often."""
     degrees = metres = sexagesimal = comma = 0
-    for cell in filled:
-        if len(cell) > 40:
+    for text, count in counts.items():
+        if len(text) > 40:
             continue
-        if _NUMBER.fullmatch(cell):
-            comma += "," in cell
-            value = abs(float(cell.replace(",", ".")))
-            degrees += value <= 180
-            metres += value > 1000
-        elif _SEXAGESIMAL.fullmatch(cell):
-            sexagesimal += 1
-    return Shape(len(filled), degrees, metres, sexagesimal, comma)
+        if _NUMBER.fullmatch(text):
+            comma += count * ("," in text)
+            value = abs(float(text.replace(",", ".")))
+            degrees += count * (value <= 180)
+            metres += count * (value > 1000)
+        elif _SEXAGESIMAL.fullmatch(text):
+            sexagesimal += count
+    return Shape(sum(counts.values()), degrees, metres, sexagesimal, comma)
 
 
 def settle_axes(columns: list[Column]) -> tuple[list[Column], list[str]]:
@@ -66,7 +65,7 @@ def settle_axes(columns: list[Column]) -> tuple[list[Column], list[str]]:
         if name not in _PAIRED:
             settled.append(column)
             continue
-        shape = shape_of(column.cells)
+        shape = shape_of(column.counts)
         kind = DEGREES if shape.degrees > shape.metres else METRES if shape.metres > 0 else ()
         if column.meaning.certainty == "axis":
             fits = name if not kind or name in kind else _PAIRED[name]

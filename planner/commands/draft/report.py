@@ -16,11 +16,14 @@ def report(draft: Draft, target: Path, checked: list[str]) -> str:
     """Recognised columns, sample, columns left open, doubts, the check's summary and the next command."""
     table = draft.table
     found = ", ".join(f"{key} {table.found[key]!r}" for key in PINNED if table.found.get(key))
-    lines = [f"{draft.file}: {len(table.rows)} rows, {len(table.header)} columns" + (f"; {found}" if found else "")]
+    lines = [
+        f"{clip(draft.file)[1:-1]}: {len(table.rows)} rows, {len(table.header)} columns"
+        + (f"; {found}" if found else "")
+    ]
     lines += ["", f"recognised: {len(draft.guesses)} columns (? = to be confirmed)", *_recognised(draft.guesses)]
     if draft.reference is not None:
         mark = "?" if draft.reference.doubt else " "
-        lines += [f"{mark} crs {draft.reference.crs or 'not known'}: {draft.reference.reason}"]
+        lines += [f"{mark} crs {clip(draft.reference.crs)[1:-1] or 'not known'}: {draft.reference.reason}"]
     else:
         lines += ["no position was recognised; the plan file says what to write"]
     lines += _sample(draft.guesses)
