@@ -211,7 +211,7 @@ def test_degrees_with_minutes_and_decimal_commas_are_told(tmp_path: Path) -> Non
 
 def test_hashtags_below_a_header_name_what_the_header_does_not() -> None:
     found = {"hxl:Coord A": "#geo+lat", "hxl:Coord B": "#geo+lon", "hxl:Whom": "#contact+name"}
-    made = guess("a.csv", RawTable(["Coord A", "Coord B", "Whom"], [["-9.9", "30.1", "Rosa"]], None, found))
+    made = guess("a.csv", RawTable(["Coord A", "Coord B", "Whom"], [["-9.9", "30.1", "Rosa"]], None, found, []))
     assert {one.column.name: one.column.header for one in made.guesses} == {
         "latitude": "Coord A",
         "longitude": "Coord B",
@@ -222,7 +222,7 @@ def test_hashtags_below_a_header_name_what_the_header_does_not() -> None:
 def test_points_of_a_file_of_layers_keep_its_own_reference_system() -> None:
     header = ["Lat", "Long", "northing", "easting"]
     found = {"geometry_columns": "northing,easting"}
-    made = guess("a.gpkg", RawTable(header, [["-9.9", "30.1", "8912345", "500100"]], "EPSG:32736", found))
+    made = guess("a.gpkg", RawTable(header, [["-9.9", "30.1", "8912345", "500100"]], "EPSG:32736", found, []))
     assert [one.column.name for one in made.guesses] == ["northing", "easting"]
     assert made.reference is not None
     assert (made.reference.crs, made.reference.doubt) == ("EPSG:32736", "")
@@ -326,7 +326,7 @@ def test_no_text_of_a_table_can_become_part_of_the_plan(
     folder = tmp_path_factory.getbasetemp()
     (folder / "any.csv").write_text("", encoding="utf-8")
     header = [one.strip() for one in header]
-    text = plan_file(guess("any.csv", RawTable(header, [[cell] * len(header)], None, {"delimiter": "\t"})))
+    text = plan_file(guess("any.csv", RawTable(header, [[cell] * len(header)], None, {"delimiter": "\t"}, [])))
     assert all(one.isprintable() or one == "\n" for one in text)
     (folder / "any.toml").write_text(text, encoding="utf-8", newline="\n")
     plan = read_plan(folder / "any.toml").plan

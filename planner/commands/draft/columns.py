@@ -9,11 +9,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from planner.commands.draft.headers import Meaning, understand
-from planner.commands.draft.opening import RawTable
+from planner.commands.draft.opening import RawTable, clip
 from planner.commands.draft.units import UNIT_ASKED
 from planner.glossary import glossary
 from planner.tables.cells import fold, vocabulary
-from planner.tables.inventory_file import clip
 
 PLAIN_DECIMAL = re.compile(r"[+-]?[0-9]{1,12}(?:[.,][0-9]{1,12})?")
 WORDS = ("status", "equipped_with", "test_kind", "aquifer")

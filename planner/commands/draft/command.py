@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from pathlib import Path
 
 from planner.commands.draft.guesses import Draft, guess, plan_file
@@ -91,7 +92,9 @@ def _checked(target: Path, made: Draft) -> list[str]:
     except InputError as error:
         shown = [f"  {fault}" for fault in error.faults[:10]]
         more = [f"  … and {len(error.faults) - 10} more"] if len(error.faults) > 10 else []
-        return ["planner check would stop at:", *shown, *more]
+        noticed = Counter(one.rule for one in made.table.findings)
+        rules = [f"noticed while reading: {', '.join(f'{rule} {count}' for rule, count in sorted(noticed.items()))}"]
+        return ["planner check would stop at:", *shown, *more, *(rules if noticed else [])]
     grades = table.sites["evidence_grade"].value_counts()
     lines = [
         f"check of the plan as drafted: {len(table.sites)} rows, {len(table.findings)} findings, evidence "

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 
 from planner.commands.draft.columns import Column, one_each, understand_columns, unit_guess, unknown_words
 from planner.commands.draft.headers import Meaning
-from planner.commands.draft.opening import RawTable
+from planner.commands.draft.opening import RawTable, clip
 from planner.commands.draft.position import Reference, one_pair, reference, settle_axes
 from planner.commands.draft.toml_text import default_lines, default_sections, quoted, remark
 from planner.plan import Inventory
-from planner.tables.inventory_file import INVENTORY_NAMES, clip
+from planner.tables.inventory_file import INVENTORY_NAMES
 
 PINNED = ("sheet", "header_row", "header_rows", "encoding", "delimiter", "decimal", "date_order")
 

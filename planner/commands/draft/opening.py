@@ -8,8 +8,10 @@ from pathlib import Path
 
 from planner.errors import Fault
 from planner.plan import Inventory
-from planner.tables.inventory_file import _read_rows
+from planner.tables.inventory_file import _read_rows, clip
 from planner.tables.step import Finding
+
+__all__ = ["RawTable", "clip", "open_table"]
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, replace
 
 from planner.commands.draft.columns import Column
-from planner.tables.inventory_file import clip
+from planner.commands.draft.opening import clip
 
 DEGREES, METRES = ("latitude", "longitude"), ("northing", "easting")
 _PAIRED = dict(zip(DEGREES + METRES, METRES + DEGREES, strict=True))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from planner.commands.draft.guesses import PINNED, Draft, Guess
+from planner.commands.draft.opening import clip
 from planner.commands.draft.toml_text import remark
-from planner.tables.inventory_file import clip
 
 _ROWS = 3  # of sample
 _CELL = 20  # characters of a sample
