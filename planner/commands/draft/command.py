@@ -93,8 +93,8 @@ def _checked(target: Path, made: Draft) -> list[str]:
         shown = [f"  {fault}" for fault in error.faults[:10]]
         more = [f"  … and {len(error.faults) - 10} more"] if len(error.faults) > 10 else []
         noticed = Counter(one.rule for one in made.table.findings)
-        rules = [f"noticed while reading: {', '.join(f'{rule} {count}' for rule, count in sorted(noticed.items()))}"]
-        return ["planner check would stop at:", *shown, *more, *(rules if noticed else [])]
+        told = ", ".join(f"{rule} {count}" for rule, count in sorted(noticed.items()))
+        return ["planner check would stop at:", *shown, *more, *([f"noticed while reading: {told}"] if told else [])]
     grades = table.sites["evidence_grade"].value_counts()
     lines = [
         f"check of the plan as drafted: {len(table.sites)} rows, {len(table.findings)} findings, evidence "

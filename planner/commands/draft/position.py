@@ -95,14 +95,16 @@ def _told(header: str, shape: Shape) -> list[str]:
 
 
 def one_pair(columns: list[Column], geometry: str) -> tuple[list[Column], list[tuple[str, str]]]:
-    """The file's own points, else degrees where both degrees and metres are there; header and reason of the others.
+    """One pair of columns: the file's own points, else degrees, else metres; header and reason of the others.
 
     geometry  names of the two columns that the file's points became, with a comma between, or ""
     """
     names = {column.name for column in columns}
-    if not (set(DEGREES) <= names and set(METRES) <= names):
+    pairs = (METRES, DEGREES) if geometry == ",".join(METRES) else (DEGREES, METRES)
+    kept = next((pair for pair in pairs if set(pair) <= names), None)
+    if kept is None:
         return columns, []
-    kept, other = (METRES, DEGREES) if geometry == ",".join(METRES) else (DEGREES, METRES)
+    other = METRES if kept == DEGREES else DEGREES
     left = [(one.header, f"{kept[0]} and {kept[1]} are taken instead") for one in columns if one.name in other]
     return [one for one in columns if one.name not in other], left
 
