@@ -26,12 +26,12 @@ from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
 from planner.engine.assess import make_context
 from planner.engine.weather import Weather
-from planner.errors import Fault, InputError, InternalError, PlanError, raise_if
+from planner.errors import Fault, InputError, InternalError
 from planner.glossary import Quantity, glossary
 from planner.outputs import folder as output_folder
 from planner.outputs import tables as output_tables
 from planner.plan import LoadedPlan, input_files, read_plan
-from planner.plan_text import unconfirmed_faults
+from planner.plan_text import refuse_unconfirmed
 from planner.tables import catchments, demand, inventory, neighbours, rasters, resource, screening, wells
 from planner.tables.boundary import read_boundary, read_polygons
 from planner.tables.raster_files import open_raster
@@ -243,7 +243,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
         with open_raster(name, getattr(plan.plan.rasters, name), plan.resolve):
             pass
 
-    attempt(lambda: raise_if(unconfirmed_faults(plan.plan.inventory.unconfirmed, plan.path), PlanError))
+    attempt(lambda: refuse_unconfirmed(plan.plan.inventory.unconfirmed, plan.path))
     catalogue = attempt(lambda: load_catalogue(plan))
     table = attempt(lambda: _read(plan))
     for name in type(plan.plan.rasters).model_fields:

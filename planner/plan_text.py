@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from planner.errors import Fault, PlanError
+from planner.errors import Fault, PlanError, raise_if
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
 WITHOUT_EFFECT = {
@@ -80,10 +80,11 @@ def path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
     return faults
 
 
-def unconfirmed_faults(unconfirmed: Sequence[str], path: Path) -> list[Fault]:
-    """A fault for each guess of `planner draft` that nobody has confirmed: no run rests on one."""
+def refuse_unconfirmed(unconfirmed: Sequence[str], path: Path) -> None:
+    """No run rests on a guess of `planner draft` that nobody has confirmed: raises PlanError, one fault a guess."""
     expected = "a look at the table: mend the plan where this is wrong, then take this line out of the list"
-    return [Fault(str(path), "[inventory] unconfirmed", repr(guess)[:300], expected) for guess in unconfirmed]
+    faults = [Fault(str(path), "[inventory] unconfirmed", repr(guess)[:300], expected) for guess in unconfirmed]
+    raise_if(faults, PlanError)
 
 
 def take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
