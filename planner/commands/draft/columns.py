@@ -15,7 +15,6 @@ from planner.glossary import glossary
 from planner.tables.cells import fold, vocabulary
 
 PLAIN_DECIMAL = re.compile(r"[+-]?[0-9]{1,12}(?:[.,][0-9]{1,12})?")
-WORDS = ("status", "equipped_with", "test_kind", "aquifer")
 
 
 @dataclass(frozen=True)
@@ -113,7 +112,7 @@ def _meaning(table: RawTable, place: int, known_names: tuple[str, ...]) -> Meani
 
 def _by_words(column: Column) -> Column:
     """A doubtful header over known words is certain, one over foreign words is left open."""
-    if column.name not in WORDS or not column.filled:
+    if column.name not in vocabulary() or not column.filled:
         return column
     known = vocabulary()[column.name]
     distinct = {fold(cell) for cell in column.counts}
@@ -181,7 +180,7 @@ def spread(counts: dict[str, int]) -> str:
 
 def unknown_words(column: Column, most: int = 12) -> list[tuple[str, int]]:
     """Texts of a column of words that the vocabulary does not have, with how often; the most frequent first."""
-    if column.name not in WORDS:
+    if column.name not in vocabulary():
         return []
     known = vocabulary()[column.name]
     counts = {text: count for text, count in column.counts.items() if fold(text) not in known or "?" in text}
