@@ -15,7 +15,7 @@ from planner import cli
 from planner.commands.draft.command import draft
 from planner.commands.draft.guesses import guess, plan_file
 from planner.commands.draft.opening import RawTable
-from planner.errors import OutputError, PlanError
+from planner.errors import InventoryError, OutputError, PlanError
 from planner.pipeline import run
 from planner.plan import Plan, read_plan
 from tests.conftest import HOSTILE, MakeProgramme
@@ -288,6 +288,12 @@ def test_a_table_that_cannot_be_read_leaves_nothing_behind(
     assert call(monkeypatch, "draft", str(tmp_path / "absent.csv")) == 2
     assert "absent.csv" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", [".", "..", "/"])
+def test_a_folder_is_no_table(name: str) -> None:
+    with pytest.raises(InventoryError, match="a folder"):
+        draft(Path(name), None, force=False)
 
 
 def test_a_table_without_anything_known(tmp_path: Path) -> None:

@@ -23,6 +23,8 @@ def draft(path: Path, out: Path | None, *, force: bool) -> str:
     force  write over a file that is there
     Raises InventoryError where the table cannot be read, OutputError where the plan cannot be written.
     """
+    if not path.name or path.is_dir():
+        raise InventoryError([Fault(str(path), "file", "a folder", "a table of boreholes")])
     target = out or path.with_suffix(".toml")
     name = _name_from(path, target)
     _check_target(path, target, force=force)
