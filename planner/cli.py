@@ -129,6 +129,36 @@ def check(plan: PlanFile) -> None:
 
 
 @app.command()
+def draft(
+    inventory: Annotated[Path, typer.Argument(metavar="INVENTORY", help="The table of boreholes, as it is.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="PLAN.toml", help="The plan file; default beside the table, its name with .toml."),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a plan file that is there already.")] = False,
+) -> None:
+    """Begin here: read a table as it is, and write a plan file for it. The table itself is never changed.
+
+    Columns are recognised by their headers, in English, French, Portuguese, Spanish and Swahili, and by WPDx names and
+    HXL hashtags; units by what the header says ("Debit (l/s)", "SWL m bgl"); the reference system by headers and
+    values. Nothing is guessed from the size of a number. What is not certain is left open, or listed in the plan file
+    under [inventory] unconfirmed: planner run waits until you have looked at each and taken it out of the list.
+
+    Every guess stands in the plan file with its reason and a value of the table; every other setting stands there too,
+    commented out, with its default and what it means. Columns with names or phones of people are not read.
+
+    \b
+    Example:
+      planner draft boreholes.csv          writes boreholes.toml
+      planner check boreholes.toml         the faults of the table
+      planner run boreholes.toml           the whole job
+    """
+    from planner.commands.draft.command import draft as drafted
+
+    typer.echo(printable(drafted(inventory, out, force=force)), nl=False)
+
+
+@app.command()
 def why(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a finished run.")],
     site_id: Annotated[str, typer.Argument(metavar="SITE_ID", help="A site id, or row:17 for a row of the inventory.")],
@@ -179,6 +209,8 @@ def warnings(plan: Path) -> Iterator[str]:
     from planner.plan import input_files, read_plan
 
     loaded = read_plan(plan)
+    for guess in loaded.plan.inventory.unconfirmed:
+        yield f"note: not confirmed yet, planner run refuses it: [inventory] unconfirmed: {guess}"
     for key, instead in loaded.without_effect.items():
         yield f"note: {key} has no effect in this version: {instead}"
     home = loaded.path.parent

@@ -31,6 +31,7 @@ from planner.glossary import Quantity, glossary
 from planner.outputs import folder as output_folder
 from planner.outputs import tables as output_tables
 from planner.plan import LoadedPlan, input_files, read_plan
+from planner.plan_text import refuse_unconfirmed
 from planner.tables import catchments, demand, inventory, neighbours, rasters, resource, screening, wells
 from planner.tables.boundary import read_boundary, read_polygons
 from planner.tables.grade import columns_absent
@@ -245,6 +246,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
         with open_raster(name, getattr(plan.plan.rasters, name), plan.resolve):
             pass
 
+    attempt(lambda: refuse_unconfirmed(plan.plan.inventory.unconfirmed, plan.path))
     catalogue = attempt(lambda: load_catalogue(plan))
     table = attempt(lambda: _read(plan))
     for name in type(plan.plan.rasters).model_fields:

@@ -5,10 +5,11 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from planner.errors import Fault, PlanError
+from planner.errors import Fault, PlanError, raise_if
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
 WITHOUT_EFFECT = {
@@ -76,6 +77,13 @@ def path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
             hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
             faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
     return faults
+
+
+def refuse_unconfirmed(unconfirmed: Sequence[str], path: Path) -> None:
+    """No run rests on a guess of `planner draft` that nobody has confirmed: raises PlanError, one fault a guess."""
+    expected = "a look at the table: mend the plan where this is wrong, then take this line out of the list"
+    faults = [Fault(str(path), "[inventory] unconfirmed", repr(guess)[:300], expected) for guess in unconfirmed]
+    raise_if(faults, PlanError)
 
 
 def take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
