@@ -31,7 +31,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.step", "tables.weather_sun"),
     ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
     ("tables.duplicates", "tables.inventory_file", "tables.raster_limits"),
-    ("tables.irrigation",),
+    ("tables.irrigation", "tables.private"),
     ("tables", "choice", "outputs"),
     ("chunks",),
     ("pipeline",),
@@ -42,6 +42,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
 HELPERS = {"step", "cells", "boundary", "duplicates", "raster_files", "raster_limits", "inventory_file"} | {
+    "private",
     "irrigation",
     "weather_file",
     "weather_sun",
