@@ -15,7 +15,9 @@ WHOLE_FILE = "(the whole file)"
 
 def finding_frame(findings: Sequence[Finding]) -> pd.DataFrame:
     """Findings as a table of FINDING_COLUMNS."""
-    return pd.DataFrame({name: [getattr(one, name) for one in findings] for name in FINDING_COLUMNS})
+    columns = {name: [getattr(one, name) for one in findings] for name in FINDING_COLUMNS}
+    types = {name: "int64" if name == "row" else "str" for name in FINDING_COLUMNS}
+    return pd.DataFrame(columns).astype(types)
 
 
 def by_rule(frame: pd.DataFrame) -> pd.DataFrame:
@@ -49,7 +51,9 @@ def by_district(frame: pd.DataFrame, district: pd.Series) -> pd.DataFrame:
 
 def districts_of(frame: pd.DataFrame, district: pd.Series) -> pd.Series:
     """The sub-district of each finding's row; WHOLE_FILE for row 0."""
-    return frame["row"].map(district).fillna("").astype("str").mask(frame["row"] == 0, WHOLE_FILE)
+    rows = frame["row"].astype("int64")
+    names = district.astype("str").reindex(rows, fill_value="").set_axis(frame.index)
+    return names.mask(rows == 0, WHOLE_FILE)
 
 
 def summary_record(frame: pd.DataFrame, district: pd.Series) -> dict[str, Any]:

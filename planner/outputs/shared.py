@@ -6,6 +6,7 @@ from a coarsened position.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -68,23 +69,21 @@ def coarse_checks(checks: pd.DataFrame, grid_m: float) -> pd.DataFrame:
 
 def shared_findings(findings: list[dict[str, Any]], grid_m: float) -> list[dict[str, Any]]:
     """The findings for shared outputs: no telephone, e-mail or identity number, and no exact position beside a grid."""
-    told = []
+    told, tells = [], cache(_tells_position)
     for one in findings:
-        place = bool(grid_m) and one["row"] > 0 and _tells_position(one)
+        place = bool(grid_m) and one["row"] > 0 and tells(one["column"], one["rule"])
         held = {
             name: EXACT_POSITION if place else PRIVATE_TEXT
             for name in ("old_value", "new_value")
             if one[name] and not one[name].startswith("row ") and (place or private_text(one[name]))
         }
-        told.append(one | held)
+        told.append(one | held if held else one)
     return told
 
 
-def _tells_position(finding: dict[str, Any]) -> bool:
-    return finding["column"] in POSITION_COLUMNS or any(
-        word in finding["rule"]
-        for word in ("position", "coordinate", "latitude", "longitude", "utm", "zone", "outside")
-    )
+def _tells_position(column: str, rule: str) -> bool:
+    words = ("position", "coordinate", "latitude", "longitude", "utm", "zone", "outside")
+    return column in POSITION_COLUMNS or any(word in rule for word in words)
 
 
 def _up(distance: pd.Series, grid_m: float) -> pd.Series:

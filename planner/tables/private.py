@@ -56,6 +56,7 @@ LOCAL = r"\b0[1-9](?:[ .-]?[0-9]){7,9}\b"
 TITLE = r"\b(?:Mrs?|Ms|Mme|Mlle|Dr|Prof|Sra?|Srta|Bwana|Bibi|Bw|Bi|Mzee|Ndugu)\b\.? (?:[A-Z]\.? ?)*[A-Z][a-z]"
 IDENTITY = r"\b(?:19|20)[0-9]{6}-[0-9]{5}-[0-9]{5}-[0-9]{2}\b"  # birth date and serial, as some cards have them
 _IN_TEXT = re.compile(f"{EMAIL}|{INTERNATIONAL}|{LOCAL}|{IDENTITY}")
+LOOKED_AT = 10_000  # cells of a column, evenly spread: a column of a large file takes a tenth of a second
 _MOSTLY = 0.5  # share of bare numbers that must look like telephone numbers before a column of codes counts as private
 
 
@@ -111,7 +112,7 @@ def private_text(text: str) -> bool:
     >>> private_text("key with 0712 345 678"), private_text("12.5, 34.1"), private_text("0012345678")
     (True, False, False)
     """
-    return _IN_TEXT.search(text) is not None
+    return len(text) > 5 and _IN_TEXT.search(text) is not None
 
 
 def _kind(table: Table, name: str, cells: pd.Series) -> str:
@@ -123,6 +124,8 @@ def _kind(table: Table, name: str, cells: pd.Series) -> str:
 
 
 def _private_content(cells: pd.Series) -> str:
+    if len(cells) > LOOKED_AT:
+        cells = cells.iloc[:: -(-len(cells) // LOOKED_AT)]
     filled = cells[cells.str.strip() != ""]
     suspects = filled[filled.str.contains(r"@|[0-9][0-9 ().-]{6,}[0-9]")].drop_duplicates()
     if suspects.str.contains(EMAIL).any():
