@@ -18,8 +18,8 @@ from planner.texts import sentence
 
 M_PER_DEGREE = 111_195.0  # of a great circle on the mean sphere, radius 6 371 009 m
 POSITION_COLUMNS = {"latitude", "longitude", "northing", "easting"}
-PRIVATE_TEXT = "withheld here: looks private; findings.csv has it"
-EXACT_POSITION = "withheld here: an exact position; findings.csv has it"
+PRIVATE_TEXT = "(looks private: see findings.csv)"
+EXACT_POSITION = "(exact position: see findings.csv)"
 
 
 def coarse(

@@ -24,7 +24,7 @@ function placeLine(sites, index, run) {
   line.append(`row ${sites.inventory_row[index]}`);
   if (sites.evidence_grade[index]) line.append(` · evidence ${sites.evidence_grade[index]}`);
   if (!isOnMap(sites, index)) line.append(" · not on the map");
-  else if (run.coarsen_m) line.append(` · position to ${wholeText(run.coarsen_m)} m`);
+  else if (run.coarsen_m) line.append(` · position to ${wholeText(run.coarsen_m)}\u00a0m`);
   return line;
 }
 

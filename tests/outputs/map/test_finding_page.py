@@ -121,10 +121,10 @@ def test_hostile_findings_and_columns_are_text(visit: Any, hostile_names: tuple[
 @pytest.mark.browser
 def test_coarse_positions_are_said_on_map_popup_and_paper(visit: Any) -> None:
     page = visit.page
-    words = "Positions are rounded to a grid of 500 m: a mark is not the well"
+    words = "Positions are rounded to a grid of 500\u00a0m: a mark is not the well"
     assert visit.text(".map .note") == words
     page.locator("#rows .site").first.click()
-    assert "position to 500 m" in visit.text(".place")
+    assert "position to 500\u00a0m" in visit.text(".place")
     page.keyboard.press("Escape")
     page.emulate_media(media="print")
     page.wait_for_selector(".printing")
