@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from planner import __version__
-from planner.errors import InputError
+from planner.errors import InputError, printable
 
 app = typer.Typer(
     add_completion=False,
@@ -30,7 +30,6 @@ PlanFile = Annotated[
 DONE, NOTHING_ASSESSED, WRONG_INPUT, INTERNAL_FAULT = 0, 1, 2, 3
 STOPPED = 130  # by the person at the terminal, as shells have it
 DISK_TROUBLE = {errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM, errno.ENAMETOOLONG}
-SHOWN = 25  # findings printed in full by `check`
 
 
 def main() -> None:
@@ -92,7 +91,9 @@ def run(
     for line in warnings(plan):
         say(line)
     say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
-    say(f"findings: {outcome.findings}, in {outcome.folder / 'findings.csv'}")
+    for severity, count in outcome.findings.items():
+        say(f"findings, {severity}: {count}")
+    say(f"every finding, with the text that was found: {outcome.folder / 'findings.csv'}")
     target = outcome.folder / "map.html"
     if target.is_file():
         say("Open the map in a browser:")
@@ -104,28 +105,21 @@ def run(
 
 @app.command()
 def check(plan: PlanFile) -> None:
-    """Read and screen the inventory only, and print the findings."""
+    """Read and screen the inventory only, and print what was found: by rule with an example, and by sub-district.
+
+    Nothing is written. `planner run` writes every finding, with the text that was found, to findings.csv.
+    """
     from planner import pipeline
+    from planner.commands.findings import tell_findings
 
     loaded, table = pipeline.check(plan, say)
     for line in warnings(plan):
         say(line)
     sites = table.sites
-    typer.echo(f"{loaded.plan.inventory.file}: {len(sites)} rows, {len(table.findings)} findings")
     grades = sites["evidence_grade"].value_counts()
+    typer.echo(printable(f"{loaded.plan.inventory.file}: {len(sites)} rows, {len(table.findings)} findings"))
     typer.echo("evidence: " + ", ".join(f"{grade} {grades.get(grade, 0)}" for grade in "ABCD"))
-    rules: dict[tuple[str, str], list[int]] = {}
-    for finding in table.findings:
-        rules.setdefault((finding.severity, finding.rule), []).append(finding.row)
-    for (severity, rule), rows in sorted(rules.items(), key=lambda item: (item[0][0] != "stop", -len(item[1]))):
-        shown = ", ".join(str(row) for row in rows[:8]) + (" …" if len(rows) > 8 else "")
-        typer.echo(f"  {severity:8}{rule:28}{len(rows):6}  rows {shown}")
-    for one in table.findings[:SHOWN]:
-        change = f" -> {one.new_value!r}" if one.new_value else ""
-        cell = f"row {one.row} {one.site_id!r}: {one.column}: {one.rule}: {one.old_value[:60]!r}"
-        typer.echo(printable(f"{cell}{change} ({one.action})"))
-    if len(table.findings) > SHOWN:
-        typer.echo(f"… and {len(table.findings) - SHOWN} more; `planner run` writes all to findings.csv")
+    tell_findings(table.findings, sites["sub_district_used"])
 
 
 @app.command()
@@ -197,11 +191,6 @@ def selfcheck() -> None:
 def say(text: str) -> None:
     """A message to the person at the terminal, beside what may be piped."""
     typer.echo(printable(text), err=True)
-
-
-def printable(text: str) -> str:
-    """Text that cannot steer a terminal: what an inventory's names may hold of control characters is spelled out."""
-    return "".join(one if one.isprintable() or one == "\n" else f"\\x{ord(one):02x}" for one in text)
 
 
 def warnings(plan: Path) -> Iterator[str]:

@@ -379,6 +379,8 @@ class Output(Section):
         ("map", "csv", "parquet", "gpkg"), description="results to write", min_length=1
     )
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
+    coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
+    show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
 
 
 class Plan(Section):

@@ -25,8 +25,6 @@ WITHOUT_EFFECT = {
     "output.sheet_limit": "site sheets are not written yet",
     "output.sheets_max": "site sheets are not written yet",
     "output.workbook_row_limit": "no workbook is written yet",
-    "output.coarsen_m": "positions are shown as read",
-    "output.show_columns": "the columns of the contract are shown",
     "phase": "no budget is allocated yet",
     "scenario": "one scenario is computed",
 }

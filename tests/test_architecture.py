@@ -40,7 +40,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.position_cells", "tables.readings"),
     ("tables.position_stand",),
     ("tables.positions",),
-    ("tables.irrigation",),
+    ("tables.irrigation", "tables.private"),
     ("tables", "choice", "outputs"),
     ("chunks",),
     ("pipeline",),
@@ -53,7 +53,7 @@ WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
 HELPERS = (
     {"step", "cells", "cell_dates", "cell_numbers", "units", "yields"}
     | {"raw_table", "header_lines", "number_marks", "text_encoding", "text_table", "workbook", "workbook_parts"}
-    | {"layers", "table_file", "inventory_file"}
+    | {"layers", "table_file", "inventory_file", "private"}
     | {"datum", "degrees", "position_cells", "position_stand", "positions", "readings", "utm"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}
     | {"irrigation", "weather_file", "weather_sun", "world_climate"}

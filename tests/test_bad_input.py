@@ -296,7 +296,7 @@ def test_an_internal_fault_exits_with_3_and_says_whose_it_is(
 
 
 def test_a_full_disk_is_told_as_such(programme: Path, planner: Planner, monkeypatch: pytest.MonkeyPatch) -> None:
-    def fail(_: object, path: Path) -> None:
+    def fail(_: object, path: Path, *_rest: object) -> None:
         raise OSError(28, "No space left on device", str(path))
 
     monkeypatch.setattr(pipeline.output_tables, "write_parquet", fail)

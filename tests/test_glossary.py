@@ -105,7 +105,8 @@ def test_every_column_of_the_parquet_is_in_the_glossary(make_programme: Callable
 def test_every_rule_has_a_sentence_and_every_sentence_a_rule() -> None:
     reasons = {key for key, (kind, _) in texts().items() if kind == "reason"}
     assert reasons == {*CONSEQUENCE, *SAID_WHEN_PASSED}
-    assert {kind for kind, _ in texts().values()} == {"reason", "caution", "note", "family", "finding", "evidence"}
+    kinds = {"reason", "caution", "note", "family", "finding", "done", "todo", "evidence"}
+    assert {kind for kind, _ in texts().values()} == kinds
 
 
 def test_every_place_of_a_sentence_is_known() -> None:

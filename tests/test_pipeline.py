@@ -371,7 +371,7 @@ def test_checks_and_findings_point_at_rows(sites: pd.DataFrame, done: tuple[pipe
         findings = list(csv.DictReader(file))
     assert list(findings[0]) == FINDING_COLUMNS
     assert {int(one["row"]) for one in findings} <= {0, *sites.index}
-    assert len(findings) == done[0].findings
+    assert len(findings) == sum(done[0].findings.values())
 
 
 # The record -------------------------------------------------------------------------------------------------

@@ -44,7 +44,7 @@ from planner.tables.step import Action, Finding, Severity, Step, rule_rows
 from planner.tables.units import LEVELS
 from planner.tables.yields import doubtful_units, pump_limited
 
-__all__ = ["INVENTORY_NAMES", "READS", "WRITES", "read_inventory"]
+__all__ = ["INVENTORY_NAMES", "NOT_WELLS", "READS", "WRITES", "open_inventory", "read_inventory", "read_opened"]
 
 READS: tuple[str, ...] = ()
 WRITES: tuple[str, ...] = QUANTITIES
@@ -89,8 +89,18 @@ def read_inventory(plan: LoadedPlan) -> Step:
     The index is inventory_row, 1 = first data row; the columns are WRITES, in glossary units and on WGS 84.
     Raises InventoryError with every fault of the file, the column mapping, the units and the CRS at once.
     """
+    return read_opened(plan, open_inventory(plan))
+
+
+def open_inventory(plan: LoadedPlan) -> Table:
+    """The inventory's text and what its columns are. Raises InventoryError with every fault at once."""
     table, faults = read_table(plan)
     raise_if(faults, InventoryError)
+    return table
+
+
+def read_opened(plan: LoadedPlan, table: Table) -> Step:
+    """`read_inventory` of a table that is open already."""
     return _Reading(plan, table).step()
 
 
