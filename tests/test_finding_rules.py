@@ -94,10 +94,21 @@ class Module:
 
     def _from_loop(self, loop: ast.For | ast.comprehension, name: str) -> None:
         source = loop.iter
+        if isinstance(source, ast.Name):
+            source = self._value_of(source.id) or source
         if isinstance(loop.target, ast.Tuple) and isinstance(source, ast.Tuple | ast.List):
             place = next(at for at, one in enumerate(loop.target.elts) if self._targets(one, name))
             source = ast.List([one.elts[place] for one in source.elts if isinstance(one, ast.Tuple)], ast.Load())
         self.rules |= set(literals(source))
+
+    def _value_of(self, name: str) -> ast.expr | None:
+        """What is written for a variable that a loop goes through."""
+        for node in ast.walk(self.tree):
+            targets = node.targets if isinstance(node, ast.Assign) else [getattr(node, "target", None)]
+            named = isinstance(targets[0], ast.Name) and targets[0].id == name
+            if named and isinstance(node, ast.Assign | ast.AnnAssign) and isinstance(node.value, ast.List | ast.Tuple):
+                return node.value
+        return None
 
     def _from_value(self, node: ast.Assign, name: str) -> None:
         [target] = node.targets
