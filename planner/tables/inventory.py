@@ -347,7 +347,7 @@ class _Reading:
             for name in pair:
                 cells = {**cells, name: with_points(cells[name], degrees=pair == DEGREES)}
                 if self.plan.plan.inventory.decimal is None:
-                    self._tell_decimal_comma(name, pd.to_numeric(cells[name], errors="coerce"))
+                    self._remark_file(name, "decimal_comma", "info")  # no sample: it would tell a place
         latitude, longitude, findings = read_positions(
             self.plan, pair, self.raw, cells, self.site_id, self.table.crs, declared=self.table.crs_declared
         )
