@@ -104,6 +104,14 @@ def read_opened(plan: LoadedPlan, table: Table) -> Step:
     return _Reading(plan, table).step()
 
 
+def _failed_formulas(findings: list[Finding]) -> dict[str, list[int]]:
+    rows: dict[str, list[int]] = {}
+    for one in findings:
+        if one.rule == "formula_error" and one.row:
+            rows.setdefault(one.column, []).append(one.row)
+    return rows
+
+
 class _Reading:
     """One reading of one table.
 
@@ -123,6 +131,9 @@ class _Reading:
             for name, place in table.place.items()
         }
         self.cells = {name: column.str.strip() for name, column in self.raw.items()}
+        for column, rows in _failed_formulas(table.findings).items():  # told by the reader already
+            if column in self.cells and column not in TEXTS:
+                self.cells[column] = self.cells[column].mask(np.isin(self.index.to_numpy(), rows), "")
         self.site_id = self.cells.get("site_id", self.empty)
         self.columns: dict[str, pd.Series] = {}
         self.findings: list[Finding] = list(table.findings)
