@@ -141,15 +141,22 @@ def decide(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> p
         consequence = consequence.mask(
             (consequence == "test_first") & ~said["rule"].isin(NOT_SIZED) & ~softened, "equip"
         )
-    worst = consequence.map(weight).groupby(said["inventory_row"]).min().reindex(rows).fillna(weight["equip"])
+    worst = (
+        consequence.map(weight)
+        .astype("float64")
+        .groupby(said["inventory_row"])
+        .min()
+        .reindex(rows)
+        .fillna(weight["equip"])
+    )
 
     sentences = [
         sentence(str(rule), str(subject), float(value), float(limit))
         for rule, subject, value, limit in zip(said["rule"], said["subject"], said["value"], said["limit"], strict=True)
     ]
     said = said.assign(sentence=sentences)
-    codes = said.groupby("inventory_row")["rule"].agg(lambda rules: ";".join(dict.fromkeys(rules)))
-    texts = said.groupby("inventory_row")["sentence"].agg(lambda parts: " ".join(dict.fromkeys(parts)))
+    codes = said.groupby("inventory_row")["rule"].agg(lambda rules: ";".join(dict.fromkeys(rules))).astype("str")
+    texts = said.groupby("inventory_row")["sentence"].agg(lambda parts: " ".join(dict.fromkeys(parts))).astype("str")
     # A promise between our own parts: what is recommended has a design, and everything has a reason.
     empty = worst.index[(worst == weight["equip"]) & ~sized]
     if len(empty):
