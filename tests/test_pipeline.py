@@ -165,6 +165,19 @@ def record(done: tuple[pipeline.Outcome, Path]) -> dict[str, Any]:
     return found
 
 
+def test_the_record_says_how_the_inventory_was_read(record: dict[str, Any]) -> None:
+    assert record["inventory_read_as"] == {
+        "date_order": "",
+        "decimal": ".",
+        "delimiter": ",",
+        "encoding": "utf-8",
+        "format": "csv",
+        "header_row": "1",
+        "header_rows": "1",
+    }
+    assert list(record["inventory_read_as"]) == sorted(record["inventory_read_as"])
+
+
 # The same bytes ---------------------------------------------------------------------------------------------
 
 

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -16,7 +17,7 @@ from planner.commands.draft.command import draft
 from planner.commands.draft.guesses import guess, plan_file
 from planner.commands.draft.opening import RawTable
 from planner.errors import InventoryError, OutputError, PlanError
-from planner.pipeline import run
+from planner.pipeline import check, run
 from planner.plan import Plan, read_plan
 from tests.conftest import HOSTILE, MakeProgramme
 
@@ -74,6 +75,33 @@ def test_a_plain_table_becomes_a_plan_that_checks(tmp_path: Path) -> None:
     assert "check of the plan as drafted: 2 rows" in told
     assert "'Pump depth (m)'" in told
     assert "planner check" in told
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_a_decimal_comma_is_pinned_and_a_point_is_not(tmp_path: Path, decimal: str) -> None:
+    text = TABLE.replace(",", ";").replace(".", decimal)
+    plan, _ = drafted(tmp_path, text)
+    assert (plan.inventory.decimal, plan.inventory.delimiter) == ("," if decimal == "," else None, ";")
+    _, table = check(tmp_path / "wells list.toml")
+    assert table.sites["static_level_m"].tolist() == [12.5, 8.0]
+    assert table.sites["latitude"].tolist() == [-9.91, -9.92]
+    assert not [
+        one for one in table.findings if one.rule in {"decimal_comma", "number_rewritten", "position_rewritten"}
+    ]
+
+
+def test_a_workbook_is_drafted_like_the_same_table_as_text(tmp_path: Path) -> None:
+    plan, _ = drafted(tmp_path, TABLE)
+    book = xlsxwriter.Workbook(tmp_path / "wells.xlsx", {"strings_to_numbers": True})
+    sheet = book.add_worksheet("Points d'eau")
+    for line, row in enumerate(TABLE.splitlines(), start=2):  # two title lines above
+        sheet.write_row(line, 0, row.split(","))
+    sheet.write(0, 0, "Water points, 2024")
+    book.close()
+    draft(tmp_path / "wells.xlsx", None, force=False)
+    of_book = read_plan(tmp_path / "wells.toml").plan.inventory
+    assert (of_book.sheet, of_book.header_row) == ("Points d'eau", 3)
+    assert (of_book.columns, of_book.units) == (plan.inventory.columns, plan.inventory.units)
 
 
 def test_names_of_people_are_neither_read_nor_shown(tmp_path: Path) -> None:

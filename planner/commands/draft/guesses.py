@@ -128,8 +128,10 @@ def plan_file(draft: Draft) -> str:
 
 
 def _can_pin(draft: Draft, key: str) -> bool:
-    """Whether what was found can stand in the plan."""
+    """Whether what was found can stand in the plan. A point is no finding: each column may still prove a comma."""
     value = draft.table.found.get(key, "")
+    if key == "decimal":
+        return value == ","
     if key in {"header_row", "header_rows"}:
         return value.isdecimal()
     return bool(value) and (key != "delimiter" or len(value) == 1)
