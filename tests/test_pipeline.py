@@ -165,6 +165,10 @@ def record(done: tuple[pipeline.Outcome, Path]) -> dict[str, Any]:
     return found
 
 
+def test_what_is_no_well_is_not_sized(sites: pd.DataFrame) -> None:
+    assert sites["engine_status"].iloc[NAMES.index("a spring")] == "skipped"
+
+
 def test_the_record_says_how_the_inventory_was_read(record: dict[str, Any]) -> None:
     assert record["inventory_read_as"] == {
         "date_order": "",
