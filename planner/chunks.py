@@ -24,6 +24,7 @@ from planner.engine.sun import has_tropical_days
 from planner.glossary import monthly
 from planner.physics.equation import source_digest
 from planner.plan import Plan
+from planner.tables.inventory import NOT_WELLS
 
 CHUNK_SITES = 64
 
@@ -34,6 +35,7 @@ def to_assess(sites: pd.DataFrame) -> pd.Index:
         (sites["row_kind"] == "site")
         & (sites["ghi_status"] == "valid")
         & ~sites["status"].isin(["dry", "abandoned"])
+        & ~sites["water_point_type"].isin(NOT_WELLS)
         & ~((sites["equipped_with"] == "solar") & ~_installed(sites))
         & ~(sites["static_level_m"] >= sites["depth_m"])  # one of the two is wrong: held, not unsuitable
         & (sites["demand_01"].notna() & (sites[monthly("demand")].max(axis=1) > 0))

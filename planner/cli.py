@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from planner import __version__
-from planner.errors import InputError
+from planner.errors import InputError, printable
 
 app = typer.Typer(
     add_completion=False,
@@ -30,7 +30,6 @@ PlanFile = Annotated[
 DONE, NOTHING_ASSESSED, WRONG_INPUT, INTERNAL_FAULT = 0, 1, 2, 3
 STOPPED = 130  # by the person at the terminal, as shells have it
 DISK_TROUBLE = {errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM, errno.ENAMETOOLONG}
-SHOWN = 25  # findings printed in full by `check`
 
 
 def main() -> None:
@@ -92,7 +91,9 @@ def run(
     for line in warnings(plan):
         say(line)
     say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
-    say(f"findings: {outcome.findings}, in {outcome.folder / 'findings.csv'}")
+    for severity, count in outcome.findings.items():
+        say(f"findings, {severity}: {count}")
+    say(f"every finding, with the text that was found: {outcome.folder / 'findings.csv'}")
     target = outcome.folder / "map.html"
     if target.is_file():
         say("Open the map in a browser:")
@@ -104,28 +105,51 @@ def run(
 
 @app.command()
 def check(plan: PlanFile) -> None:
-    """Read and screen the inventory only, and print the findings."""
+    """Read and screen the inventory only, and print what was found: by rule with an example, and by sub-district.
+
+    Nothing is written. `planner run` writes every finding, with the text that was found, to findings.csv.
+    """
     from planner import pipeline
+    from planner.commands.findings import tell_findings
 
     loaded, table = pipeline.check(plan, say)
     for line in warnings(plan):
         say(line)
     sites = table.sites
-    typer.echo(f"{loaded.plan.inventory.file}: {len(sites)} rows, {len(table.findings)} findings")
     grades = sites["evidence_grade"].value_counts()
+    typer.echo(printable(f"{loaded.plan.inventory.file}: {len(sites)} rows, {len(table.findings)} findings"))
     typer.echo("evidence: " + ", ".join(f"{grade} {grades.get(grade, 0)}" for grade in "ABCD"))
-    rules: dict[tuple[str, str], list[int]] = {}
-    for finding in table.findings:
-        rules.setdefault((finding.severity, finding.rule), []).append(finding.row)
-    for (severity, rule), rows in sorted(rules.items(), key=lambda item: (item[0][0] != "stop", -len(item[1]))):
-        shown = ", ".join(str(row) for row in rows[:8]) + (" …" if len(rows) > 8 else "")
-        typer.echo(f"  {severity:8}{rule:28}{len(rows):6}  rows {shown}")
-    for one in table.findings[:SHOWN]:
-        change = f" -> {one.new_value!r}" if one.new_value else ""
-        cell = f"row {one.row} {one.site_id!r}: {one.column}: {one.rule}: {one.old_value[:60]!r}"
-        typer.echo(printable(f"{cell}{change} ({one.action})"))
-    if len(table.findings) > SHOWN:
-        typer.echo(f"… and {len(table.findings) - SHOWN} more; `planner run` writes all to findings.csv")
+    tell_findings(table.findings, sites["sub_district_used"])
+
+
+@app.command()
+def draft(
+    inventory: Annotated[Path, typer.Argument(metavar="INVENTORY", help="The table of boreholes, as it is.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="PLAN.toml", help="The plan file; default beside the table, its name with .toml."),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a plan file that is there already.")] = False,
+) -> None:
+    """Begin here: read a table as it is, and write a plan file for it. The table itself is never changed.
+
+    Columns are recognised by their headers, in English, French, Portuguese, Spanish and Swahili, and by WPDx names and
+    HXL hashtags; units by what the header says ("Debit (l/s)", "SWL m bgl"); the reference system by headers and
+    values. Nothing is guessed from the size of a number. What is not certain is left open, or listed in the plan file
+    under [inventory] unconfirmed: planner run waits until you have looked at each and taken it out of the list.
+
+    Every guess stands in the plan file with its reason and a value of the table; every other setting stands there too,
+    commented out, with its default and what it means. Columns with names or phones of people are not read.
+
+    \b
+    Example:
+      planner draft boreholes.csv          writes boreholes.toml
+      planner check boreholes.toml         the faults of the table
+      planner run boreholes.toml           the whole job
+    """
+    from planner.commands.draft.command import draft as drafted
+
+    typer.echo(printable(drafted(inventory, out, force=force)), nl=False)
 
 
 @app.command()
@@ -169,16 +193,13 @@ def say(text: str) -> None:
     typer.echo(printable(text), err=True)
 
 
-def printable(text: str) -> str:
-    """Text that cannot steer a terminal: what an inventory's names may hold of control characters is spelled out."""
-    return "".join(one if one.isprintable() or one == "\n" else f"\\x{ord(one):02x}" for one in text)
-
-
 def warnings(plan: Path) -> Iterator[str]:
     """Keys that are read without effect, and inputs from outside the plan's folder."""
     from planner.plan import input_files, read_plan
 
     loaded = read_plan(plan)
+    for guess in loaded.plan.inventory.unconfirmed:
+        yield f"note: not confirmed yet, planner run refuses it: [inventory] unconfirmed: {guess}"
     for key, instead in loaded.without_effect.items():
         yield f"note: {key} has no effect in this version: {instead}"
     home = loaded.path.parent

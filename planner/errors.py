@@ -77,6 +77,11 @@ class InternalError(PlannerError, RuntimeError):
     """A promise between our own parts is broken: a defect of ours, never of the user's files."""
 
 
+def printable(text: str) -> str:
+    """Text that cannot steer a terminal: what an inventory's names may hold of control characters is spelled out."""
+    return "".join(one if one.isprintable() or one == "\n" else f"\\x{ord(one):02x}" for one in text)
+
+
 def raise_if(faults: list[Fault], error: type[InputError]) -> None:
     """Raise `error` with all faults when there are any."""
     if faults:

@@ -21,7 +21,7 @@ import pandas as pd
 
 from planner import __version__, chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
-from planner.choice.decision import DECISIONS, decide
+from planner.choice.decision import DECISIONS, decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
 from planner.engine.assess import make_context
@@ -29,10 +29,14 @@ from planner.engine.weather import Weather
 from planner.errors import Fault, InputError, InternalError
 from planner.glossary import Quantity, glossary
 from planner.outputs import folder as output_folder
+from planner.outputs import shared
 from planner.outputs import tables as output_tables
+from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
 from planner.plan import LoadedPlan, input_files, read_plan
-from planner.tables import catchments, demand, inventory, neighbours, rasters, resource, screening, wells
+from planner.plan_text import refuse_unconfirmed
+from planner.tables import catchments, demand, inventory, neighbours, private, rasters, resource, screening, wells
 from planner.tables.boundary import read_boundary, read_polygons
+from planner.tables.grade import columns_absent
 from planner.tables.raster_files import open_raster
 from planner.tables.step import Finding, Step
 from planner.tables.weather_file import read_weather
@@ -49,11 +53,17 @@ Tell = Callable[[str], None]
 
 @dataclass
 class Table:
-    """The growing table of a run, with its findings, checks and stages."""
+    """The growing table of a run, with its findings, checks and stages.
+
+    shown    columns of the inventory that the plan wants in the results, as text by header
+    read_as  how the inventory's file was read: format, encoding, sheet, decimal …
+    """
 
     sites: pd.DataFrame
     findings: list[Finding]
     checks: list[pd.DataFrame]
+    shown: pd.DataFrame = field(default_factory=pd.DataFrame)
+    read_as: dict[str, str] = field(default_factory=dict)
     stages: list[dict[str, Any]] = field(default_factory=list)
 
     def take(self, name: str, step: Step, writes: tuple[str, ...], seconds: float) -> None:
@@ -78,7 +88,7 @@ class Outcome:
 
     folder: Path
     counts: dict[str, int]
-    findings: int
+    findings: dict[str, int]
     stages: list[dict[str, Any]]
     run_id: str
 
@@ -139,6 +149,7 @@ def run(
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
+    table.checks.append(on_priors(pd.concat(table.checks, ignore_index=True)))
     checks = pd.concat(table.checks, ignore_index=True).sort_values(["inventory_row", "rule", "subject"], kind="stable")
     decided = decide(
         checks,
@@ -215,10 +226,16 @@ def _beyond(values: pd.Series, quantity: Quantity) -> pd.Series:
 
 def _read(plan: LoadedPlan) -> Table:
     started = time.perf_counter()
-    step = inventory.read_inventory(plan)
+    opened = inventory.open_inventory(plan)
+    step = inventory.read_opened(plan, opened)
+    step.findings.extend(columns_absent(step.columns))
     empty = pd.DataFrame(index=step.columns.index)
     table = Table(empty, [], [])
+    kept = private.shown_columns(plan, opened)
     table.take("inventory", step, inventory.WRITES, time.perf_counter() - started)
+    table.findings += kept.findings
+    table.shown = kept.columns
+    table.read_as = dict(sorted(opened.found.items()))
     return table
 
 
@@ -242,6 +259,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
         with open_raster(name, getattr(plan.plan.rasters, name), plan.resolve):
             pass
 
+    attempt(lambda: refuse_unconfirmed(plan.plan.inventory.unconfirmed, plan.path))
     catalogue = attempt(lambda: load_catalogue(plan))
     table = attempt(lambda: _read(plan))
     for name in type(plan.plan.rasters).model_fields:
@@ -299,15 +317,17 @@ def _write(
     counts = {decision: int((sites["decision"] == decision).sum()) for decision in DECISIONS}
     if sum(counts.values()) != len(sites):
         raise InternalError("the decisions do not add up to the rows of the inventory")
-    hashes = {key: _sha256(plan.resolve(name)) for key, name in sorted(input_files(plan.plan).items())}
-    run_id = _run_id(plan, hashes, catalogue)
+    inputs = {
+        key: {"file": name, **fingerprint(plan.resolve(name))} for key, name in sorted(input_files(plan.plan).items())
+    }
+    run_id = _run_id(plan, inputs, catalogue)
     date = _date(plan)
     new = output_folder.new_folder(folder)
     wanted = plan.plan.output.files
     if "csv" in wanted:
-        output_tables.write_sites_csv(sites, new / "sites.csv")
+        output_tables.write_sites_csv(sites, new / "sites.csv", table.shown)
     if "parquet" in wanted:
-        output_tables.write_parquet(sites, new / "sites.parquet")
+        output_tables.write_parquet(sites, new / "sites.parquet", table.shown)
         output_tables.write_parquet(checks, new / "checks.parquet")
     output_tables.write_findings_csv(table.findings, new / "findings.csv")
     about = {
@@ -322,17 +342,21 @@ def _write(
         "without_effect": plan.without_effect,
         "cautions": of_kind("caution"),
         "notes": of_kind("note"),
+        "coarsen_m": plan.plan.output.coarsen_m,
     }
     area = plan.plan.area
     polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
-    findings = [dataclasses.asdict(one) for one in table.findings]
+    grid_m = plan.plan.output.coarsen_m
+    findings = shared.shared_findings([dict(vars(one)) for one in table.findings], grid_m)
+    public = shared.coarse_sites(sites, checks, grid_m)
     if "map" in wanted:
-        _write_map(plan, sites, polygons, about, checks, findings, new / "map.html")
+        told = shared.coarse_checks(checks, grid_m)
+        _write_map(plan, public, polygons, about, told, findings, table.shown, new / "map.html")
     if "gpkg" in wanted:
         from planner.outputs.geopackage.geopackage import write_geopackage
 
         name_field = "" if area is None else area.name_field
-        write_geopackage(sites, polygons, name_field, findings, about, new / "plan.gpkg")
+        write_geopackage(public, polygons, name_field, findings, about, new / "plan.gpkg")
     table.stages.append(
         {
             "name": "outputs",
@@ -341,11 +365,13 @@ def _write(
             "seconds": round(time.perf_counter() - started, 3),
         }
     )
+    summary = summary_record(finding_frame(table.findings), table.sites["sub_district_used"])
     record = {
         **about,
         "plan": plan.plan.model_dump(mode="json", exclude_none=True),
         "plan_file": _relative(plan.path, folder),
-        "inputs": {key: {"file": input_files(plan.plan)[key], "sha256": value} for key, value in hashes.items()},
+        "inputs": inputs,
+        "inventory_read_as": table.read_as,
         "catalogue": catalogue.digest,
         "pump_fits": {name: dataclasses.asdict(fit) for name, fit in catalogue.fits.items()},
         "stages": table.stages,
@@ -356,12 +382,12 @@ def _write(
             "funded": 0,
             "reserve": 0,
         },
-        "findings": {kind: sum(one.severity == kind for one in table.findings) for kind in ("info", "warning", "stop")},
+        "findings": summary,
         "seed": None,
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")
-    return Outcome(folder, counts, len(table.findings), table.stages, run_id)
+    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id)
 
 
 def _write_map(
@@ -371,6 +397,7 @@ def _write_map(
     about: dict[str, Any],
     checks: pd.DataFrame,
     findings: list[dict[str, Any]],
+    shown: pd.DataFrame,
     path: Path,
 ) -> None:
     from planner.outputs.map.areas import simplify_areas
@@ -392,6 +419,7 @@ def _write_map(
         checks=checks,
         findings=findings,
         relief=relief,
+        shown=shown,
     )
     with path.open("w", encoding="utf-8", newline="") as file:
         file.write(page)
@@ -405,6 +433,15 @@ def _relative(path: Path, folder: Path) -> str:
         return path.as_posix()
 
 
+def fingerprint(path: Path) -> dict[str, Any]:
+    """Size and sha256 of an input; of a shapefile those of its parts too, without which it says nothing."""
+    found: dict[str, Any] = {"bytes": path.stat().st_size, "sha256": _sha256(path)}
+    if path.suffix.lower() == ".shp":
+        parts = (path.with_suffix(end) for end in (".dbf", ".shx", ".prj", ".cpg"))
+        found["parts"] = {one.suffix: fingerprint(one) for one in parts if one.is_file()}
+    return found
+
+
 def _sha256(path: Path) -> str:
     digest = hashlib.sha256()
     with path.open("rb") as file:
@@ -413,11 +450,14 @@ def _sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
-def _run_id(plan: LoadedPlan, hashes: dict[str, str], catalogue: Catalogue) -> str:
+def _run_id(plan: LoadedPlan, inputs: dict[str, dict[str, Any]], catalogue: Catalogue) -> str:
     parts = [
         __version__,
         plan.plan.model_dump_json(),
-        *(f"{key}={value}" for key, value in hashes.items()),
+        *(
+            f"{key}={one['sha256']}{''.join(part['sha256'] for part in one.get('parts', {}).values())}"
+            for key, one in inputs.items()
+        ),
         catalogue.digest,
     ]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:12]

@@ -93,8 +93,20 @@ class Inventory(Section):
     crs: str = Field("EPSG:4326", description="coordinate reference system of the position columns")
     columns: dict[str, str] = Field(default_factory=dict, description="planner name = name in the file")
     units: dict[str, str] = Field(default_factory=dict, description="planner name = unit in the file")
-    encoding: str = Field("utf-8", description="text encoding; a byte-order mark is accepted")
-    delimiter: str = Field(",", description="field separator", min_length=1, max_length=1)
+    sheet: str | None = Field(None, description="sheet of a workbook or layer of a file of layers; else the only one")
+    header_row: int | None = Field(None, description="line of the header, 1 = first; found if absent", ge=1)
+    header_rows: int = Field(
+        1, description="lines that the header takes: 2 where a second line has the units", ge=1, le=3
+    )
+    encoding: str | None = Field(None, description="text encoding; found if absent")
+    delimiter: str | None = Field(None, description="field separator; found if absent", min_length=1, max_length=1)
+    decimal: Literal[".", ","] | None = Field(None, description="decimal mark of numbers; found if absent")
+    date_order: Literal["year_first", "day_first", "month_first"] | None = Field(
+        None, description="order of dates in figures; found if absent, and dates that could be two are told"
+    )
+    unconfirmed: tuple[str, ...] = Field(
+        (), description="guesses of `planner draft` that a person has not confirmed yet"
+    )
 
 
 class Area(Section):
@@ -367,6 +379,8 @@ class Output(Section):
         ("map", "csv", "parquet", "gpkg"), description="results to write", min_length=1
     )
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
+    coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
+    show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
 
 
 class Plan(Section):

@@ -5,16 +5,16 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from planner.errors import Fault, PlanError
+from planner.errors import Fault, PlanError, raise_if
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
 WITHOUT_EFFECT = {
     "programme.budget": "sites are ranked, not yet funded under a budget",
     "programme.language": "outputs are in English",
-    "inventory.sheet": "only CSV is read",
     "area.equity_field": "no budget is allocated yet",
     "rasters.recharge": "abstraction is not compared with recharge yet",
     "rasters.road_distance": "distance is straight line × detour",
@@ -25,8 +25,6 @@ WITHOUT_EFFECT = {
     "output.sheet_limit": "site sheets are not written yet",
     "output.sheets_max": "site sheets are not written yet",
     "output.workbook_row_limit": "no workbook is written yet",
-    "output.coarsen_m": "positions are shown as read",
-    "output.show_columns": "the columns of the contract are shown",
     "phase": "no budget is allocated yet",
     "scenario": "one scenario is computed",
 }
@@ -77,6 +75,13 @@ def path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
             hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
             faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
     return faults
+
+
+def refuse_unconfirmed(unconfirmed: Sequence[str], path: Path) -> None:
+    """No run rests on a guess of `planner draft` that nobody has confirmed: raises PlanError, one fault a guess."""
+    expected = "a look at the table: mend the plan where this is wrong, then take this line out of the list"
+    faults = [Fault(str(path), "[inventory] unconfirmed", repr(guess)[:300], expected) for guess in unconfirmed]
+    raise_if(faults, PlanError)
 
 
 def take_without_effect(raw: dict[str, Any]) -> dict[str, str]:

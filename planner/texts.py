@@ -63,3 +63,13 @@ def finding_words(rule: str, language: str = ENGLISH) -> str:
     'some new rule'
     """
     return texts(language).get(f"finding_{rule}", ("", rule.replace("_", " ")))[1]
+
+
+def finding_advice(rule: str, action: str, language: str = ENGLISH) -> tuple[str, str]:
+    """What the tool did about a finding, and what the owner of the data should do.
+
+    >>> finding_advice("some_new_rule", "repaired")[0]
+    'The value was read as shown; the original text stands beside it.'
+    """
+    known = texts(language)
+    return known.get(f"done_{rule}", known[f"done_when_{action}"])[1], known.get(f"todo_{rule}", known["todo_any"])[1]

@@ -28,6 +28,7 @@ GOOD: Mapping[str, str] = {
     "aquifer": "",
     "status": "working",
     "equipped_with": "none",
+    "water_point_type": "",
     "existing_pump_id": "",
     "existing_array_wp": "",
     "people": "300",

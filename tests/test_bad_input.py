@@ -187,8 +187,8 @@ SPOILT = {
     projected_crs: ("[inventory] crs", "EPSG:32736", "geographic"),
     empty_inventory: ("wells.csv", "found nothing"),
     header_only: ("wells.csv", "no data rows"),
-    binary_inventory: ("wells.csv", "not utf-8"),
-    workbook: ("wells.xlsx", "CSV"),
+    binary_inventory: ("wells.csv", "a damaged file", "a workbook that is whole"),
+    workbook: ("wells.xlsx", "no .xlsx file", "CSV"),
     raster_without_crs: ("solar.tif", "CRS", "found none"),
     raster_elsewhere: ("solar.tif", "extent", "40.000", "30.0"),
     raster_of_three_bands: ("solar.tif", "bands", "12 or 1"),
@@ -296,7 +296,7 @@ def test_an_internal_fault_exits_with_3_and_says_whose_it_is(
 
 
 def test_a_full_disk_is_told_as_such(programme: Path, planner: Planner, monkeypatch: pytest.MonkeyPatch) -> None:
-    def fail(_: object, path: Path) -> None:
+    def fail(_: object, path: Path, *_rest: object) -> None:
         raise OSError(28, "No space left on device", str(path))
 
     monkeypatch.setattr(pipeline.output_tables, "write_parquet", fail)

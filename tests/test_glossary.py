@@ -38,6 +38,7 @@ def test_a_quantity_is_described(quantity: Quantity) -> None:
 def test_the_unit_in_a_name_is_the_unit_of_the_quantity() -> None:
     endings = {
         "_m3_h": "m3/h",
+        "_m3_h_m": "m3/h/m",
         "_m3_day": "m3/d",
         "_mg_l": "mg/L",
         "_mm": "mm",
@@ -104,7 +105,8 @@ def test_every_column_of_the_parquet_is_in_the_glossary(make_programme: Callable
 def test_every_rule_has_a_sentence_and_every_sentence_a_rule() -> None:
     reasons = {key for key, (kind, _) in texts().items() if kind == "reason"}
     assert reasons == {*CONSEQUENCE, *SAID_WHEN_PASSED}
-    assert {kind for kind, _ in texts().values()} == {"reason", "caution", "note", "family", "finding"}
+    kinds = {"reason", "caution", "note", "family", "finding", "done", "todo", "evidence"}
+    assert {kind for kind, _ in texts().values()} == kinds
 
 
 def test_every_place_of_a_sentence_is_known() -> None:

@@ -184,11 +184,11 @@ def test_keys_without_effect_are_told_and_read_away(write: Write) -> None:
     loaded = read_plan(
         write(
             START
-            + "sheet = 'A'\n[programme]\nbudget = 2_000_000\nlanguage = 'fr'\n"
+            + "[programme]\nbudget = 2_000_000\nlanguage = 'fr'\n"
             + "[portfolio]\nobjective = 'people_served'\n[[phase]]\nyear = 1\n[[phase]]\nyear = 2\n"
         )
     )
-    keys = {"inventory.sheet", "programme.budget", "programme.language", "portfolio", "phase"}
+    keys = {"programme.budget", "programme.language", "portfolio", "phase"}
     assert loaded.without_effect == {key: WITHOUT_EFFECT[key] for key in keys}
     assert read_plan(write(START)).without_effect == {}
 

@@ -34,6 +34,7 @@ SITE_COLUMNS = [
     "running_hours_day", "wire_to_water", "specific_output_m4_kwp_day",
     "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
     "people_counted", "people_source", "interference_m", "engine_status",
+    "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
@@ -41,12 +42,23 @@ SIGNIFICANT = 6
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
-def write_sites_csv(sites: pd.DataFrame, path: Path) -> None:
-    """sites.csv: UTF-8, comma, dot; missing is empty; derived numbers to six significant digits."""
+def write_sites_csv(sites: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
+    """sites.csv: UTF-8, comma, dot; missing is empty; derived numbers to six significant digits.
+
+    shown: columns of the inventory that the plan asks for, header → text, row by row; they come last.
+    """
     known = glossary()
     names = [name for name in SITE_COLUMNS if name in sites.columns]
     texts = {name: _cells(sites[name], known[name].dtype, name not in AS_READ) for name in names}
+    for name, column in {} if shown is None else as_shown(shown).items():
+        names.append(_safe(str(name)))
+        texts[names[-1]] = [_safe(value) for value in column]
     _write_csv(path, names, zip(*(texts[name] for name in names), strict=True))
+
+
+def as_shown(shown: pd.DataFrame) -> pd.DataFrame:
+    """The same columns under names that no column of ours has: `inventory:remarks`."""
+    return shown.rename(columns=lambda header: f"inventory:{header}")
 
 
 def write_findings_csv(findings: list[Finding], path: Path) -> None:
@@ -58,13 +70,15 @@ def write_findings_csv(findings: list[Finding], path: Path) -> None:
     _write_csv(path, FINDING_COLUMNS, rows)
 
 
-def write_parquet(frame: pd.DataFrame, path: Path) -> None:
-    """A table, exact, with whole numbers as nullable integers."""
+def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
+    """A table, exact, with whole numbers as nullable integers; `shown` as in sites.csv."""
     known = glossary()
     exact = frame.copy()
     for name in exact.columns:
         if name in known and known[name].dtype == "integer" and exact[name].dtype.kind == "f":
             exact[name] = exact[name].astype("Int64")
+    if shown is not None:
+        exact = pd.concat([exact, as_shown(shown).set_axis(exact.index)], axis=1)
     exact.to_parquet(path, index=False)
 
 

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+OUTSIDE_M = 1000.0  # beyond this from the area a position is wrong, not just imprecise
+
 
 @dataclass(frozen=True)
 class Boundary:

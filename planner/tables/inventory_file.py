@@ -5,17 +5,18 @@ Faults of the file, of the mapping, of the units and of the reference system are
 
 from __future__ import annotations
 
-import csv
 import difflib
-import io
 from collections.abc import Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, replace
 
 from planner.errors import Fault
 from planner.glossary import glossary
-from planner.plan import Inventory, LoadedPlan
+from planner.plan import LoadedPlan
 from planner.tables.cells import allowed_units, unit_factor
+from planner.tables.degrees import PACKED
+from planner.tables.raw_table import RawTable, clip, told
+from planner.tables.step import Finding
+from planner.tables.table_file import open_table
 
 _ALL = tuple(glossary())
 # The quantities of the inventory, as they leave it.
@@ -31,9 +32,6 @@ NUMBERS: tuple[str, ...] = tuple(
     name for name in INVENTORY_NAMES if name not in DEGREES + METRES and glossary()[name].dtype == "number"
 )
 
-_NOT_CSV = {".xlsx", ".xls", ".ods", ".gpkg", ".geojson", ".json", ".shp", ".parquet"}
-_SHOWN = 20  # faults of one kind
-
 
 @dataclass(frozen=True)
 class Table:
@@ -44,6 +42,10 @@ class Table:
     place     planner name → place of its column
     factor    planner name → factor to the glossary unit, for units that the plan names
     position  the two columns that hold the position, north first
+    crs       their reference system; crs_declared: the plan or the file says so
+    decimal   the decimal mark of text cells
+    found     what was detected of the file, see RawTable
+    findings  of the file
     """
 
     header: list[str]
@@ -51,93 +53,48 @@ class Table:
     place: dict[str, int]
     factor: dict[str, float]
     position: tuple[str, str]
+    crs: str
+    crs_declared: bool
+    decimal: str
+    found: dict[str, str]
+    findings: list[Finding]
 
 
 def read_table(plan: LoadedPlan) -> tuple[Table, list[Fault]]:
     """The inventory's table as far as it can be read, with every fault that was found."""
     faults: list[Fault] = []
-    header, rows = _read_rows(plan.plan.inventory, plan.resolve(plan.plan.inventory.file), faults)
-    place = _map_columns(plan, header, faults)
+    settings = plan.plan.inventory
+    raw = open_table(settings, plan.resolve(settings.file), faults) or RawTable([], [], None, {}, [])
+    place = _map_columns(plan, raw, faults)
     factor = _factors(plan, faults)
-    position = _position(plan, place, faults) if header else DEGREES
-    return Table(header, rows, place, factor, position), faults
+    crs = _crs(plan, raw, place, faults)
+    position = _position(plan, crs, place, faults) if raw.header else DEGREES
+    _check_unit_line(plan, raw, place, faults)
+    findings = [_placed(finding, raw, place) for finding in raw.findings]
+    if crs != settings.crs:
+        findings.append(told("crs", crs[:500]))
+    decimal = raw.found.get("decimal", ".")
+    declared = "inventory.crs" not in plan.defaults_used or _has_crs(raw, place)
+    return Table(raw.header, raw.rows, place, factor, position, crs, declared, decimal, raw.found, findings), faults
 
 
-def _read_rows(settings: Inventory, path: Path, faults: list[Fault]) -> tuple[list[str], list[list[str]]]:
-    """Header and data rows; both empty if the file cannot be read as CSV."""
-    if path.suffix.lower() in _NOT_CSV:
-        faults.append(Fault(settings.file, "file", f"a {path.suffix.lower()} file", "CSV, in UTF-8"))
-        return [], []
-    text = _decode(settings, path, faults)
-    if text is None:
-        return [], []
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=settings.delimiter, strict=True)
-    lines: list[tuple[int, list[str]]] = []
-    try:
-        for row in reader:
-            lines.append((reader.line_num, row))
-    except csv.Error as error:
-        expected = "CSV: a cell in quotes is closed, and quotes inside it are doubled"
-        faults.append(Fault(settings.file, f"line {reader.line_num}", str(error), expected))
-        return [], []
-    while lines and _is_empty(lines[-1][1]):
-        lines.pop()
-    if not lines:
-        faults.append(Fault(settings.file, "file", "nothing", "a header line and data rows"))
-        return [], []
-    header = [name.strip() for name in lines[0][1]]
-    if not any(header):
-        faults.append(Fault(settings.file, "line 1", "an empty line", "the header"))
-        return [], []
-    for name in sorted({name for name in header if name and header.count(name) > 1}):
-        found = f"{clip(name)} {header.count(name)} times"
-        faults.append(Fault(settings.file, "header", found, "each column name once"))
-    if len(lines) == 1:
-        faults.append(Fault(settings.file, "file", "no data rows", "at least one row below the header"))
-    return header, _even_rows(settings.file, lines[1:], len(header), faults)
+def _placed(finding: Finding, raw: RawTable, place: dict[str, int]) -> Finding:
+    """A finding of the file under the planner's name of its column, with the identifier of its row."""
+    names = {raw.header[at]: name for name, at in place.items()}
+    at = place.get("site_id")
+    site_id = raw.rows[finding.row - 1][at].strip() if finding.row and at is not None else ""
+    return replace(finding, column=names.get(finding.column, finding.column), site_id=site_id)
 
 
-def _decode(settings: Inventory, path: Path, faults: list[Fault]) -> str | None:
-    encoding = settings.encoding
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        faults.append(Fault(settings.file, "file", error.strerror or "an unreadable file", "a readable file"))
-        return None
-    try:
-        text = data.decode(encoding)
-        text.encode("utf-8")  # some encodings let half a surrogate pair through
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        place = f"line {line}, byte {error.start + 1}"
-        found = f"{data[error.start : error.start + 4].hex(' ')}, which is not {encoding}"
-        faults.append(Fault(settings.file, place, found, "another [inventory] encoding, for example cp1252"))
-        return None
-    except (LookupError, UnicodeError):
-        expected = "an encoding of this text, for example utf-8 or cp1252"
-        faults.append(Fault(settings.file, "[inventory] encoding", clip(encoding), expected))
-        return None
-    return text.removeprefix("\ufeff")
+def _map_columns(plan: LoadedPlan, raw: RawTable, faults: list[Fault]) -> dict[str, int]:
+    """planner name → place of its column: by the plan, else a column that has exactly the planner name.
 
-
-def _is_empty(row: list[str]) -> bool:
-    return not row or (len(row) == 1 and not row[0].strip())
-
-
-def _even_rows(file: str, lines: list[tuple[int, list[str]]], width: int, faults: list[Fault]) -> list[list[str]]:
-    """Data rows of `width` cells; an empty line between rows is a row without values."""
-    rows = [[""] * width if _is_empty(row) else row for _, row in lines]
-    ragged = [(line, len(row)) for (line, _), row in zip(lines, rows, strict=True) if len(row) != width]
-    for line, cells in ragged[:_SHOWN]:
-        faults.append(Fault(file, f"line {line}", f"{cells} cells", f"{width}, as in the header"))
-    if len(ragged) > _SHOWN:
-        found = f"{len(ragged) - _SHOWN} more lines of another length"
-        faults.append(Fault(file, "file", found, f"{width} cells in each"))
-    return rows
-
-
-def _map_columns(plan: LoadedPlan, header: list[str], faults: list[Fault]) -> dict[str, int]:
-    """planner name → place of its column: by the plan, else a column that has exactly the planner name."""
+    Where the header has several lines, its first line alone counts as well.
+    """
+    header = [
+        title if title and name not in plan.plan.inventory.columns.values() and raw.title.count(title) == 1 else name
+        for name, title in zip(raw.header, raw.title or raw.header, strict=True)
+    ]
     mapping = {name: written.strip() for name, written in plan.plan.inventory.columns.items()}
     place: dict[str, int] = {}
     user: dict[str, str] = {}
@@ -167,6 +124,8 @@ def _factors(plan: LoadedPlan, faults: list[Fault]) -> dict[str, float]:
         place = f"[inventory.units] {clip(name)}"
         if name not in INVENTORY_NAMES:
             faults.append(Fault(str(plan.path), place, "no inventory name", _nearest(name, INVENTORY_NAMES)))
+        elif name in DEGREES and (written in PACKED or unit_factor(name, written) == 1.0):
+            pass  # read by positions
         elif name not in NUMBERS:
             faults.append(Fault(str(plan.path), place, clip(written), "no unit: this column takes none"))
         else:
@@ -179,9 +138,45 @@ def _factors(plan: LoadedPlan, faults: list[Fault]) -> dict[str, float]:
     return factors
 
 
-def _position(plan: LoadedPlan, place: dict[str, int], faults: list[Fault]) -> tuple[str, str]:
+def _check_unit_line(plan: LoadedPlan, raw: RawTable, place: dict[str, int], faults: list[Fault]) -> None:
+    """A fault where the header's line of units names another unit than the one that would be taken."""
+    for name, at in place.items():
+        written = raw.unit[at] if raw.unit else ""
+        if name in NUMBERS and name not in plan.plan.inventory.units and written:
+            factor = unit_factor(name, written)
+            if factor is not None and factor != 1.0:
+                here = f"[inventory.units] {clip(name)}"
+                faults.append(Fault(str(plan.path), here, f"nothing, and {clip(written)} in the file", clip(written)))
+
+
+def _has_crs(raw: RawTable, place: dict[str, int]) -> bool:
+    """Whether the position is the file's geometry, in a reference system that the file names."""
+    columns = [raw.header.index(name) for name in raw.found.get("geometry_columns", "").split(",") if name]
+    return raw.crs is not None and bool(columns) and set(columns) <= set(place.values())
+
+
+def _crs(plan: LoadedPlan, raw: RawTable, place: dict[str, int], faults: list[Fault]) -> str:
+    """The plan's reference system, or the file's where the position is the file's geometry and the plan has none."""
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    settings = plan.plan.inventory
+    if raw.crs is None or not _has_crs(raw, place):
+        return settings.crs
+    if "crs" not in settings.model_fields_set:
+        return raw.crs
+    try:
+        same = CRS.from_user_input(settings.crs).equals(raw.crs, ignore_axis_order=True)
+    except CRSError:
+        return settings.crs  # told with the position
+    if not same:
+        expected = f"{clip(raw.crs)}, as in {settings.file}, or no such key"
+        faults.append(Fault(str(plan.path), "[inventory] crs", clip(settings.crs), expected))
+    return raw.crs
+
+
+def _position(plan: LoadedPlan, crs: str, place: dict[str, int], faults: list[Fault]) -> tuple[str, str]:
     """The pair of columns that goes with the reference system; a fault if the inventory lacks it."""
-    crs = plan.plan.inventory.crs
     have = [pair for pair in (DEGREES, METRES) if all(name in place for name in pair)]
     if not have:
         single = [name for name in DEGREES + METRES if name in place]
@@ -189,6 +184,8 @@ def _position(plan: LoadedPlan, place: dict[str, int], faults: list[Fault]) -> t
         expected = "latitude and longitude, or easting and northing, there or in [inventory.columns]"
         faults.append(Fault(plan.plan.inventory.file, "header", found, expected))
     kind = _kind_of(crs)
+    if have == [METRES] and kind == DEGREES and "utm_zone" in place:
+        return METRES  # the datum is the plan's, the zone each row's own
     if kind is None or (have and kind not in have):
         found = clip(crs) + (f" for {have[0][0]} and {have[0][1]}" if have and kind else "")
         metres = have == [METRES]
@@ -214,8 +211,3 @@ def _nearest(name: str, known: Sequence[str]) -> str:
     if near:
         return f"{clip(near[0])}, the nearest"
     return "one of: " + ", ".join(clip(one) for one in known[:60]) + (", …" if len(known) > 60 else "")
-
-
-def clip(text: str) -> str:
-    """Foreign text for a message: quoted, control characters escaped, short."""
-    return repr(text) if len(text) <= 60 else repr(text[:59] + "…")

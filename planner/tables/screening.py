@@ -6,10 +6,13 @@ import numpy as np
 import pandas as pd
 
 from planner.plan import LoadedPlan
-from planner.tables.boundary import Boundary, read_boundary
-from planner.tables.cells import findings_for, show
-from planner.tables.duplicates import clusters, kept_rows, near_neighbours
+from planner.tables.boundary import OUTSIDE_M, Boundary, read_boundary
+from planner.tables.cells import findings_for
+from planner.tables.grade import explained, grades, rough_yields
+from planner.tables.levels import contradictions, derived
+from planner.tables.positions import SHARED_BY, repeated_findings, shared_positions
 from planner.tables.step import Finding, Step, rule_rows
+from planner.tables.visits import visits_of
 
 READS: tuple[str, ...] = (
     "site_id",
@@ -27,6 +30,12 @@ READS: tuple[str, ...] = (
     "test_date",
     "test_kind",
     "screen_top_m",
+    "main_strike_m",
+    "aquifer",
+    "drawdown_m",
+    "specific_capacity_m3_h_m",
+    "existing_intake_m",
+    "sand_mg_l",
     "fluoride_mg_l",
     "arsenic_mg_l",
     "nitrate_mg_l",
@@ -43,12 +52,13 @@ WRITES: tuple[str, ...] = (
     "area_name",
     "sub_district_used",
     "duplicate_of",
+    "visits",
     "evidence_grade",
+    "evidence_reasons",
+    "evidence_raise",
     "level_conflict",
 )
 
-OUTSIDE_M = 1000.0  # beyond this from the area a position is wrong, not just imprecise
-SHARED_BY = 5  # this many different sites at one coordinate: somebody entered the centre of an area
 # Guideline values: WHO 2022, Guidelines for drinking-water quality, 4th edition with the 1st and 2nd addenda,
 # table A3.3 (nitrate as the ion).
 QUALITY_LIMITS_MG_L = {"arsenic": 0.01, "fluoride": 1.5, "nitrate": 50.0}
@@ -66,11 +76,19 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
         is_site & (sites["sub_district"] == ""), columns["area_name"]
     )
     usable = columns["position_status"].isin(["ok", "outside"])
-    columns["duplicate_of"], duplicate_findings = _duplicates(sites, usable, is_site)
-    columns["evidence_grade"] = _grades(sites)
-    columns["level_conflict"], level_findings = _levels(sites)
-    findings += _position_findings(sites, is_site, columns, boundary) + duplicate_findings + level_findings
-    checks = _checks(sites, is_site, columns)
+    columns["evidence_grade"] = grades(sites)
+    columns[["evidence_reasons", "evidence_raise"]] = explained(sites, columns["evidence_grade"])
+    columns["level_conflict"], level_findings, level_checks = contradictions(sites, plan.plan.well.season_swing_m)
+    visits, visit_findings, visit_checks = visits_of(
+        sites[list(READS)], usable, columns["evidence_grade"], columns["level_conflict"]
+    )
+    columns[["duplicate_of", "visits"]] = visits
+    derived_findings, derived_checks = derived(sites)
+    findings += _position_findings(sites, is_site, columns, boundary) + visit_findings + level_findings
+    findings += derived_findings + rough_yields(sites)
+    checks = pd.concat(
+        [_checks(sites, is_site, columns), *visit_checks, *level_checks, *derived_checks], ignore_index=True
+    )
     return Step(columns[list(WRITES)], sorted(findings, key=lambda finding: finding.row), checks)
 
 
@@ -101,12 +119,8 @@ def _placeholders(sites: pd.DataFrame, known: pd.Series, inside: pd.Series) -> p
     size = pd.DataFrame({name: sites[name].abs() for name in ("latitude", "longitude")})
     origin = (size < 0.01).all(axis=1)
     nought = (size < 1e-6).any(axis=1) & ~inside
-    # Repeat visits to one well are no placeholder, so sites are counted, not rows.
-    label = sites["site_id"].mask(sites["site_id"] == "", "name " + sites["site_name"])
-    label = label.mask(label == "name ", "row " + pd.Series(sites.index.astype("str"), index=sites.index))
-    spots = pd.DataFrame({"y": sites["latitude"].round(7), "x": sites["longitude"].round(7), "label": label})
-    shared = spots[known].groupby(["y", "x"])["label"].transform("nunique") >= SHARED_BY
-    return (origin | nought | shared.reindex(sites.index, fill_value=False)) & known
+    shared = shared_positions(sites, known) >= SHARED_BY
+    return (origin | nought | shared) & known
 
 
 def _position_findings(
@@ -114,7 +128,7 @@ def _position_findings(
 ) -> list[Finding]:
     status, site_id = columns["position_status"], sites["site_id"]
     written = _pair(sites["latitude"], sites["longitude"])
-    findings = []
+    findings = repeated_findings(sites, is_site)
     for word, rule in (
         ("missing", "position_missing"),
         ("placeholder", "position_placeholder"),
@@ -160,82 +174,10 @@ def _pair(first: pd.Series, second: pd.Series) -> pd.Series:
     return pd.Series(texts, index=first.index[both], dtype="str").reindex(first.index, fill_value="")
 
 
-def _duplicates(sites: pd.DataFrame, usable: pd.Series, is_site: pd.Series) -> tuple[pd.Series, list[Finding]]:
-    """The kept row of every row that is not kept, and findings about neighbours and repeated identifiers."""
-    placed = sites.loc[usable, list(READS)]
-    cluster = clusters(placed)
-    evidence = placed.select_dtypes("float64").notna().sum(axis=1)
-    kept = kept_rows(cluster, placed["test_date"], evidence)
-    away = kept[kept != kept.index]
-    duplicate_of = away.astype("float64").reindex(sites.index)
-    site_id = sites["site_id"]
-    kept_row = _row_text(away)
-    findings = findings_for(
-        away.index, site_id, "site_id", "duplicate", "stop", old=site_id, new=kept_row, action="stopped"
-    )
-    alone = placed.index.difference(away.index)
-    near = near_neighbours(placed.loc[alone], cluster.loc[alone])
-    findings += findings_for(near.index, site_id, "latitude", "near_neighbour", "info", new=_row_text(near))
-
-    named = site_id[is_site & (site_id != "") & duplicate_of.isna()]
-    named = named[named.duplicated(keep=False)]
-    same_id = named.index.to_series().groupby(named)
-    first, last = same_id.transform("min"), same_id.transform("max")
-    another = _row_text(first.where(first != first.index, last))
-    findings += findings_for(named.index, site_id, "site_id", "repeated_id", "warning", old=site_id, new=another)
-    return duplicate_of, findings
-
-
-def _row_text(rows: pd.Series) -> pd.Series:
-    return "row " + rows.astype("int64").astype("str")
-
-
-def _grades(sites: pd.DataFrame) -> pd.Series:
-    """A: yield and drawdown, not by airlift or bailer. B: yield and rest level. C: one of them. D: neither.
-
-    A pumping level that is not below the rest level shows no drawdown.
-    """
-    has_yield, has_level = sites["tested_yield_m3_h"].notna(), sites["static_level_m"].notna()
-    drawn_down = sites["pumping_level_m"] > sites["static_level_m"]
-    tested = drawn_down & ~sites["test_kind"].isin(["airlift", "bailer"])
-    grade = pd.Series("D", index=sites.index, dtype="str")
-    grade = grade.mask(has_yield | has_level, "C")
-    return grade.mask(has_yield & has_level, "B").mask(has_yield & has_level & tested, "A")
-
-
-def _levels(sites: pd.DataFrame) -> tuple[pd.Series, list[Finding]]:
-    """level_conflict, and a finding for every pair of levels that cannot both be right."""
-    depth, static = sites["depth_m"], sites["static_level_m"]
-    pumping, screen = sites["pumping_level_m"], sites["screen_top_m"]
-    below, artesian = static >= depth, static < 0
-    findings = []
-    for column, rule, where, stop in (
-        ("static_level_m", "static_below_depth", below, True),
-        ("static_level_m", "artesian_undeclared", artesian, True),
-        ("pumping_level_m", "pumping_above_static", pumping < static, False),
-        ("pumping_level_m", "no_drawdown", pumping == static, False),
-        ("pumping_level_m", "pumping_below_depth", pumping > depth, False),
-        ("screen_top_m", "screen_below_depth", screen > depth, False),
-    ):
-        rows = sites.index[where]
-        old = pd.Series([show(one) for one in sites.loc[rows, column].tolist()], index=rows, dtype="str")
-        findings += findings_for(
-            rows,
-            sites["site_id"],
-            column,
-            rule,
-            "stop" if stop else "warning",
-            old=old,
-            action="stopped" if stop else "flagged",
-        )
-    return below | artesian, findings
-
-
 def _checks(sites: pd.DataFrame, is_site: pd.Series, columns: pd.DataFrame) -> pd.DataFrame:
     """Every rule on every row that it can be tested on; a row that is no site has only its own."""
     status, equipped = sites["status"], sites["equipped_with"]
     place, distance = columns["position_status"], columns["boundary_distance_m"]
-    static, depth = sites["static_level_m"], sites["depth_m"]
     grade = columns["evidence_grade"]
     every = pd.Series(True, index=sites.index)
     no_set = (sites["existing_pump_id"] == "") | sites["existing_array_wp"].isna()
@@ -263,32 +205,6 @@ def _checks(sites: pd.DataFrame, is_site: pd.Series, columns: pd.DataFrame) -> p
         ),
         rule_rows(rows(status != "unknown"), "status_dry", status != "dry", subject=status),
         rule_rows(rows(status != "unknown"), "status_abandoned", status != "abandoned", subject=status),
-        rule_rows(
-            rows(static.notna() & depth.notna()),
-            "level_conflict",
-            static < depth,
-            value=static,
-            operator="<",
-            limit=depth,
-            unit="m",
-            subject="depth_m",
-        ),
-        rule_rows(
-            rows(static.notna()),
-            "level_conflict",
-            static >= 0,
-            value=static,
-            operator=">=",
-            limit=0.0,
-            unit="m",
-            subject="ground",
-        ),
-        rule_rows(
-            rows(place.isin(["ok", "outside"])),
-            "duplicate",
-            columns["duplicate_of"].isna(),
-            value=columns["duplicate_of"],
-        ),
         rule_rows(rows(equipped != "unknown"), "already_grid", equipped != "grid", subject=equipped),
         rule_rows(
             rows(equipped != "unknown"),

@@ -113,7 +113,9 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     tests = tests_of(rows, evidence, given, plan.plan.well)
     law = _drawdown_law(rows, tests, plan.plan)
     found = pd.concat([given, law], axis=1)
-    checks = pd.concat([_source_checks(rows, found), _beyond_half(tests)], ignore_index=True)
+    checks = pd.concat(
+        [_source_checks(rows, found, plan.plan.uncertainty.yield_factor["D"]), _beyond_half(tests)], ignore_index=True
+    )
     contradictions = _drawdown_findings(rows, tests)
     columns = found[list(WRITES)].reindex(sites.index)
     texts = [name for name in WRITES if glossary()[name].dtype == "text"]
@@ -424,14 +426,19 @@ def confined_equal(aquifer_m: pd.Series, drawdown_m: pd.Series, thickness_m: pd.
     return aquifer_m.where(~applies, thinned_m)
 
 
-def _source_checks(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+def _source_checks(rows: pd.DataFrame, found: pd.DataFrame, prior_yield_factor: float) -> pd.DataFrame:
     """One rule for each thing to be measured; it fails where a prior or an assumption stands in for it.
 
+    A regional prior is a range (P10 to P90) and its check says how wide: ± metres, × and ÷ a factor.
     Where nothing stands in there is nothing to test: `no_level_or_yield` and the rules of the design tell that.
     """
     at = rows.index
     known = found["rest_level_m"].notna() | found["yield_used_m3_h"].notna()
     checks = [rule_rows(at, "no_level_or_yield", known)]
+    widths = {
+        "level_prior": (found["rest_level_half_width_m"], "±"),
+        "yield_prior": (pd.Series(prior_yield_factor, index=at), "×÷"),
+    }
     for rule, source, measured, value, unit in [
         ("level_prior", "rest_level_source", ["inventory"], "rest_level_m", "m"),
         ("yield_prior", "yield_source", ["inventory"], "yield_used_m3_h", "m3/h"),
@@ -447,7 +454,20 @@ def _source_checks(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     ]:
         stands = at[found[source] != ""]
         passed = found[source].isin(measured)
-        checks.append(rule_rows(stands, rule, passed, value=found[value], unit=unit, subject=found[source]))
+        width, sign = widths.get(rule, (pd.Series(np.nan, index=at), ""))
+        range_width = width.where(~passed)
+        checks.append(
+            rule_rows(
+                stands,
+                rule,
+                passed,
+                value=found[value],
+                operator=sign,
+                limit=range_width,
+                unit=unit,
+                subject=found[source],
+            )
+        )
     return pd.concat(checks, ignore_index=True)
 
 

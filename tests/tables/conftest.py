@@ -11,13 +11,20 @@ import pandas as pd
 import pytest
 import rasterio
 
+from planner.errors import Fault
 from planner.glossary import glossary
 from planner.plan import LoadedPlan, Plan
+from planner.tables.inventory import read_inventory
+from planner.tables.raw_table import RawTable
 from planner.tables.step import CHECK_COLUMNS, Step
+from tests.tables.files import attempt, written
 
 MakeSites = Callable[..., pd.DataFrame]
 MakePlan = Callable[..., LoadedPlan]
 MakeRaster = Callable[..., str]
+Open = Callable[..., RawTable]
+Refuse = Callable[..., list[Fault]]
+Read = Callable[..., Step]
 
 
 @pytest.fixture
@@ -107,5 +114,43 @@ def make_raster(tmp_path: Path) -> MakeRaster:
             if mask is not None:
                 target.write_mask(mask)
         return str(path)
+
+    return make
+
+
+@pytest.fixture
+def opened(tmp_path: Path) -> Open:
+    """A file's content, or the path of one that is there, as a table; keys are those of [inventory]."""
+
+    def make(content: str | bytes | Path, name: str = "wells.csv", **keys: Any) -> RawTable:
+        table, faults = attempt(tmp_path, content, name, **keys)
+        assert not faults, faults
+        assert table is not None
+        assert all(len(row) == len(table.header) for row in table.rows)
+        return table
+
+    return make
+
+
+@pytest.fixture
+def refused(tmp_path: Path) -> Refuse:
+    """The faults of a file that is not read."""
+
+    def make(content: str | bytes | Path, name: str = "wells.csv", **keys: Any) -> list[Fault]:
+        faults = attempt(tmp_path, content, name, **keys)[1]
+        assert faults
+        return faults
+
+    return make
+
+
+@pytest.fixture
+def read(tmp_path: Path) -> Read:
+    """The whole way of an inventory's file into the glossary."""
+
+    def make(content: str | bytes | Path, name: str = "wells.csv", **keys: Any) -> Step:
+        path = written(tmp_path, content, name)
+        plan = Plan.model_validate({"inventory": {"file": path.name, **keys}})
+        return read_inventory(LoadedPlan(plan, tmp_path / "plan.toml", {}, {}))
 
     return make

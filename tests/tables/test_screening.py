@@ -228,11 +228,17 @@ def test_the_limit_is_30_m(make_sites: MakeSites, make_plan: MakePlan) -> None:
         assert step.columns["duplicate_of"].notna().sum() == expected
 
 
-def test_a_repeated_identifier_far_away_is_flagged(make_sites: MakeSites, make_plan: MakePlan) -> None:
+def test_a_repeated_identifier_far_away_is_a_conflict(make_sites: MakeSites, make_plan: MakePlan) -> None:
     step = pair(make_sites, make_plan, latitude=-9.6, site_id=["7", "7"])
     assert step.columns["duplicate_of"].isna().all()
-    assert rules(step) == [(1, "repeated_id"), (2, "repeated_id")]
+    assert rules(step) == [(1, "id_conflict"), (2, "id_conflict")]
     assert [finding.new_value for finding in step.findings] == ["row 2", "row 1"]
+
+
+def test_a_repeated_identifier_within_1_km_is_flagged(make_sites: MakeSites, make_plan: MakePlan) -> None:
+    _, north, _ = WGS84.fwd(33.5, -9.5, 0, 900.0)  # independent library
+    step = pair(make_sites, make_plan, latitude=north, site_id=["7", "7"])
+    assert rules(step) == [(1, "repeated_id"), (2, "repeated_id")]
 
 
 @pytest.mark.parametrize(

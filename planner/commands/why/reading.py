@@ -60,6 +60,9 @@ def what_was_read(sheet: Sheet, opened: Opened) -> None:
     grade = str(row["evidence_grade"])
     if grade:
         sheet.value("Evidence grade", f"{grade}: {GRADES[grade]}")
+    for label, name in (("Why this grade", "evidence_reasons"), ("What would raise it", "evidence_raise")):
+        if row[name]:
+            sheet.value(label, str(row[name]))
 
 
 def demand(sheet: Sheet, opened: Opened, month: int | None) -> None:
@@ -192,6 +195,8 @@ def decision(sheet: Sheet, opened: Opened) -> None:
             continue
         words = plain(sentence(rule, subject, float(check["value"]), float(check["limit"])))
         leads = CONSEQUENCE.get(rule, "")
+        if rule == "no_design" and "no_design_on_prior" in codes:
+            leads = CONSEQUENCE["no_design_on_prior"]
         sheet.value(rule, words, f"leads to {leads}" if leads else "no consequence")
     sheet.text(
         "The weightiest consequence decides: not_assessed, unsuitable, hold, test_first, and equip where none speaks "

@@ -147,8 +147,17 @@ def _layers(
     def table(name: str, description: str, fields: Sequence[Quantity], frame: pd.DataFrame) -> Layer:
         return Layer(name, description, fields, _typed(frame, fields), table_style(fields, currency))
 
+    grid_m = run.get("coarsen_m", 0)
+    where = f"; positions are the centres of a grid of {grid_m:g} m, not the wells" if grid_m else ""
     layers = [
-        Layer("sites", "Sites: every row of the inventory with a position", fields, site_points, site_style, "Point"),
+        Layer(
+            "sites",
+            f"Sites: every row of the inventory with a position{where}",
+            fields,
+            site_points,
+            site_style,
+            "Point",
+        ),
         table("sites_without_position", "Rows of the inventory without a usable position", fields, sites[~placed]),
         table("findings", "Faults of the inventory, what was done", FINDING_FIELDS, _frame(findings, FINDING_FIELDS)),
         table("run", "What this plan rests on", RUN_FIELDS, _frame(_run_rows(run), RUN_FIELDS)),

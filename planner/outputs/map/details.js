@@ -1,7 +1,7 @@
 // The numbers of a site in groups, as [words, value, unit]; what is missing is left out.
 
 function detailParts(context, index) {
-  return [...waterGroups(context, index), familyGroup(context, index), ...costGroups(context, index), readGroup(context, index)]
+  return [...waterGroups(context, index), familyGroup(context, index), ...costGroups(context, index), shownGroup(context, index), readGroup(context, index)]
     .map(([title, rows]) => [title, rows.filter(([, value]) => value !== MISSING && value !== "")])
     .filter(([, rows]) => rows.length)
     .flatMap(([title, rows]) => [element("h3", "", title), element("dl", "details", ...rows.flatMap(detailRow))]);
@@ -28,6 +28,8 @@ function waterGroups({ sites }, index) {
     ]],
     ["Well", [
       ["Evidence", wordFor(GRADE_WORDS, at("evidence_grade"))],
+      ["Why this evidence", at("evidence_reasons")],
+      ["What would raise it", at("evidence_raise")],
       ["Rest level", withDecimals(at("design_static_level_m"), 1), "m"],
       ["Pumping level at peak flow", withDecimals(at("design_pumping_level_m"), 1), "m"],
       ["Total head at peak flow", withDecimals(at("total_head_m"), 1), "m"],
@@ -106,8 +108,13 @@ function costGroups({ sites, run }, index) {
 
 // What the inventory said, beside what was made of it.
 function readGroup({ findings }, index) {
-  return ["As read from the inventory", findings.ofSite(index).map((at) => [
-    element("span", "", capital(plainWords(findings.column[at])), element("small", "", findings.words[findings.rule[at]])),
-    findingChange(findings, at),
+  return ["As read from the inventory", findings.ofSite(index).map((one) => [
+    element("span", "", foreign(capital(plainWords(one.group.column))), element("small", "", findings.words[one.group.rule])),
+    findingChange(one),
   ])];
+}
+
+// Columns of the inventory that the plan asks for, as they stand there.
+function shownGroup({ shown }, index) {
+  return ["Columns of the inventory", shown.map(({ name, texts }) => [foreign(name), texts[index]])];
 }

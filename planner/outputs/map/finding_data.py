@@ -1,27 +1,81 @@
-"""Findings of the run as packed columns."""
+"""Findings of the run for the page: by group of rule, severity, action and column, with exact counts.
+
+What is alike in a group is said once, and a group's rows are packed columns, so that a finding costs little more than
+its own texts. A page carries at most MOST findings, some of every group; its counts are those of all.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from planner.outputs.map.pack import pack_numbers, pack_texts
-from planner.texts import finding_words
+from planner.outputs.finding_summary import SEVERITIES, WHOLE_FILE, districts_of
+from planner.outputs.map.pack import pack, pack_numbers, pack_texts
+from planner.texts import finding_advice, finding_words
 
-COLUMNS = ("column", "rule", "severity", "old_value", "new_value", "action")
+MOST = 30_000  # by judgement: about 0.7 MB
+LONGEST = 200  # letters of a value that the page shows
+ALIKE = ["rule", "severity", "action", "column"]
 
 
-def finding_data(findings: Sequence[Mapping[str, Any]], language: str) -> dict[str, Any]:
-    """{"count", "row", one packed column for each of COLUMNS, "words": {rule: text}}.
+def finding_data(findings: Sequence[Mapping[str, Any]], frame: pd.DataFrame, language: str) -> dict[str, Any]:
+    """{"count", "carried", "districts": [name], "words": {rule: text}, "groups": [group]}.
 
     findings: row (inventory_row, 0 for the whole file), column, rule, severity, old_value, new_value, action.
+    frame: inventory_row and sub_district of the sites. A group has rule, severity, action, column, done, todo, count,
+    the counts by place in `districts` (`at`, `here`), and of the `carried` first ones row, old_value, new_value.
     """
-    frame = pd.DataFrame(list(findings), columns=["row", *COLUMNS])
+    table = pd.DataFrame(list(findings), columns=["row", *ALIKE, "old_value", "new_value"])
+    district = districts_of(table, frame.set_index("inventory_row")["sub_district"])
+    names = [*sorted(set(district) - {WHOLE_FILE}), WHOLE_FILE]
+    table["district"] = pd.Categorical(district, names).codes
+    groups = [group for _, group in table.groupby(ALIKE, sort=True)]
+    groups.sort(key=lambda group: (SEVERITIES.index(group["severity"].iloc[0]), -len(group)))
+    share = _share([len(group) for group in groups])
     return {
-        "count": len(frame),
-        "row": pack_numbers(frame["row"].to_numpy(dtype="float64"), 0),
-        **{name: pack_texts(frame[name]) for name in COLUMNS},
-        "words": {str(rule): finding_words(str(rule), language) for rule in frame["rule"].unique()},
+        "count": len(table),
+        "carried": sum(min(len(group), share) for group in groups),
+        "districts": names,
+        "words": {str(rule): finding_words(str(rule), language) for rule in table["rule"].unique()},
+        "groups": [_group(group, share, language) for group in groups],
     }
+
+
+def _group(group: pd.DataFrame, share: int, language: str) -> dict[str, Any]:
+    first = group.sort_values("row", kind="stable").head(share)
+    alike = {name: str(group[name].iloc[0]) for name in ALIKE}
+    done, todo = finding_advice(alike["rule"], alike["action"], language)
+    at, here = np.unique(group["district"].to_numpy(dtype="int64"), return_counts=True)
+    return {
+        **alike,
+        "done": done,
+        "todo": todo,
+        "count": len(group),
+        "places": len(at),
+        "at": pack(at),
+        "here": pack(here.astype("int64")),
+        "carried": len(first),
+        "row": pack_numbers(first["row"].to_numpy(dtype="float64"), 0),
+        **{name: pack_texts(first[name].map(_short)) for name in ("old_value", "new_value")},
+    }
+
+
+def _share(counts: list[int]) -> int:
+    """The most that a group may carry so that all together carry at most MOST: small groups whole, large ones cut.
+
+    >>> _share([10, 20_000, 50_000])
+    14995
+    """
+    room, left = MOST, len(counts)
+    for count in sorted(counts):
+        if count * left > room:
+            return max(room // left, 1)
+        room, left = room - count, left - 1
+    return max([1, *counts])
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"

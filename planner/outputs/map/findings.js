@@ -1,86 +1,121 @@
-// The findings about the inventory, by rule: how many, how grave, what was read and what was made of it.
+// The findings about the inventory: how many by rule, severity and sub-district; what was read, made of it, is to be done.
 
 const FINDINGS_AT_ONCE = 100;
 
-function readFindings(block, sites) {
-  const findings = { count: block.count, words: block.words, row: unpackNumbers(block.row, block.count) };
-  for (const name of ["column", "rule", "severity", "old_value", "new_value", "action"]) findings[name] = unpackTexts(block[name], block.count);
-  const siteOfRow = new Map(Array.from(sites.inventory_row, (row, index) => [row, index]));
-  findings.site = Array.from(findings.row, (row) => siteOfRow.get(row) ?? -1);
-  const bySite = new Map();
-  findings.site.forEach((index, at) => {
-    if (!bySite.has(index)) bySite.set(index, []);
-    bySite.get(index).push(at);
-  });
-  findings.ofSite = (index) => bySite.get(index) || [];
-  return findings;
-}
-
 function fillFindings(findings, sites, onOpen) {
   byId("tab-findings").append(` (${wholeText(findings.count)})`);
-  const groups = byId("finding-groups");
-  const severity = byId("finding-severity");
-  const search = byId("finding-search");
-  fillChoices(severity, Object.keys(SEVERITY_WORDS).filter((code) => findings.severity.includes(code)), SEVERITY_WORDS);
+  const fields = { severity: byId("finding-severity"), district: byId("finding-area"), search: byId("finding-search") };
+  const present = SEVERITIES.filter((code) => findings.groups.some((group) => group.severity === code));
+  fillChoices(fields.severity, present, SEVERITY_WORDS);
+  fillDistricts(fields.district, findings);
+  const districtOf = districtIndex(findings, sites);
 
   function refresh() {
-    const letters = plainLetters(search.value.trim());
-    const list = Array.from({ length: findings.count }, (_, at) => at).filter(
-      (at) => (!severity.value || findings.severity[at] === severity.value) && (!letters || findingLetters(findings, sites, at).includes(letters)),
-    );
-    byId("finding-count").textContent = `${wholeText(list.length)} of ${wholeText(findings.count)} findings, ${findingSums(findings, list)}`;
-    groups.replaceChildren(...findingGroups(findings, list).map((group) => groupPart(findings, sites, group, onOpen)));
+    const wanted = {
+      severity: fields.severity.value,
+      district: fields.district.value === "" ? -1 : Number(fields.district.value),
+      letters: plainLetters(fields.search.value.trim()),
+      words: findings.words,
+      sites,
+      districtOf,
+    };
+    const rules = rulesOf(findings.groups, wanted);
+    byId("finding-count").textContent = countWords(findings, rules, wanted);
+    byId("finding-groups").replaceChildren(ruleTable(findings, rules, wanted, onOpen));
+    byId("finding-places").replaceChildren(placeTable(findings, wanted, (district) => {
+      fields.district.value = String(district);
+      refresh();
+      fields.district.focus();
+    }));
   }
 
-  severity.addEventListener("change", refresh);
-  search.addEventListener("input", refresh);
+  fields.severity.addEventListener("change", refresh);
+  fields.district.addEventListener("change", refresh);
+  fields.search.addEventListener("input", refresh);
+  startFindingPrint();
   refresh();
 }
 
-function findingSums(findings, list) {
-  return Object.keys(SEVERITY_WORDS)
-    .map((code) => `${wholeText(list.filter((at) => findings.severity[at] === code).length)} ${code}`)
-    .join(", ");
+function districtName(name) {
+  return name || "(no sub-district)";
 }
 
-function findingLetters(findings, sites, at) {
-  const index = findings.site[at];
-  const site = index < 0 ? "" : `${sites.site_id[index]}\n${sites.site_name[index]}`;
-  return plainLetters([site, findings.column[at], findings.rule[at], findings.words[findings.rule[at]], findings.old_value[at], findings.new_value[at]].join("\n"));
-}
-
-// The gravest rules first, then the most frequent.
-function findingGroups(findings, list) {
-  const groups = new Map();
-  for (const at of list) {
-    const key = `${findings.severity[at]} ${findings.rule[at]}`;
-    if (!groups.has(key)) groups.set(key, []);
-    groups.get(key).push(at);
-  }
-  const gravity = (group) => Object.keys(SEVERITY_WORDS).indexOf(findings.severity[group[0]]);
-  return [...groups.values()].sort((left, right) => gravity(left) - gravity(right) || right.length - left.length);
-}
-
-// Rows are made when a group is opened.
-function groupPart(findings, sites, group, onOpen) {
-  const rule = findings.rule[group[0]];
-  const grave = element("span", `severity ${findings.severity[group[0]]}`, wordFor(SEVERITY_WORDS, findings.severity[group[0]]));
-  const head = element("summary", "", element("span", "count", wholeText(group.length)), element("span", "", foreign(findings.words[rule]), element("small", "", grave, " · ", foreign(rule))));
-  const part = element("details", "finding-group", head);
-  part.addEventListener("toggle", () => {
-    if (part.open && part.childElementCount === 1) part.append(...findingRows(findings, sites, group, onOpen));
+function fillDistricts(select, findings) {
+  findings.districts.forEach((name, place) => {
+    if (!findings.groups.some((group) => hereIn(group, place))) return;
+    const option = element("option", "", districtName(name));
+    option.value = String(place);
+    select.append(option);
   });
-  return part;
 }
 
-function findingRows(findings, sites, group, onOpen) {
+// The place of a finding's sub-district; the whole file comes last.
+function districtIndex(findings, sites) {
+  const places = new Map(findings.districts.slice(0, -1).map((name, place) => [name, place]));
+  return (one) => (one.site < 0 ? findings.districts.length - 1 : places.get(sites.sub_district[one.site]));
+}
+
+function countWords(findings, rules, wanted) {
+  const total = rules.reduce((sum, { total: count }) => sum + count, 0);
+  const sums = SEVERITIES.map((code) => `${wholeText(rules.reduce((sum, { counts }) => sum + (counts[code] || 0), 0))} ${code}`).join(", ");
+  const cut = findings.carried < findings.count;
+  const searched = cut && wanted.letters ? ` The search sees the ${wholeText(findings.carried)} that this page carries.` : "";
+  return `${wholeText(total)} of ${wholeText(findings.count)} findings, ${sums}.${searched}${cut ? " findings.csv has all of them." : ""}`;
+}
+
+function ruleTable(findings, rules, wanted, onOpen) {
+  const head = element("tr", "", headCell("What was found"), ...SEVERITIES.map((code) => headCell(SEVERITY_HEADS[code], `number severity ${code}`)));
+  const body = rules.flatMap((rule, place) => ruleRows(findings, rule, place, wanted, onOpen));
+  return element("table", "rules", element("thead", "", head), element("tbody", "", ...body));
+}
+
+function headCell(words, className = "") {
+  const cell = element("th", className, words);
+  cell.scope = "col";
+  return cell;
+}
+
+// A row with the counts of a rule; below it what was done and is to be done, and, once it was opened, the rows.
+function ruleRows(findings, rule, place, wanted, onOpen) {
+  const button = element("button", "rule-toggle", foreign(findings.words[rule.rule]), element("small", "", foreign(rule.rule)));
+  button.type = "button";
+  button.setAttribute("aria-expanded", "false");
+  button.setAttribute("aria-controls", `finding-rule-${place}`);
+  const head = element("th", "", button);
+  head.scope = "row";
+  const counts = SEVERITIES.map((code) => element("td", "number count", rule.counts[code] ? wholeText(rule.counts[code]) : ""));
+  const cell = element("td", "");
+  cell.colSpan = 1 + SEVERITIES.length;
+  const below = element("tr", "rule-body closed", cell);
+  below.id = `finding-rule-${place}`;
+  cell.append(adviceOf(rule));
+  button.addEventListener("click", () => {
+    const closed = below.classList.toggle("closed");
+    button.setAttribute("aria-expanded", String(!closed));
+    if (cell.childElementCount === 1) cell.append(...ruleList(rule, wanted, onOpen));
+  });
+  return [element("tr", "rule", head, ...counts), below];
+}
+
+function adviceOf({ groups: [{ done, todo }] }) {
+  return element("dl", "advice", element("dt", "", "Done"), element("dd", "", done), element("dt", "", "To do"), element("dd", "", todo));
+}
+
+function ruleList(rule, wanted, onOpen) {
+  const rows = rule.groups.flatMap((group) => listOf(group, wanted)).sort((left, right) => left.row - right.row);
+  const missing = rule.total - rows.length;
+  const cut = missing > 0 ? [element("p", "quiet", `${wholeText(missing)} more ${missing === 1 ? "row is" : "rows are"} not in this page; findings.csv has them.`)] : [];
+  return [...findingRows(rows, wanted.sites, onOpen), ...cut];
+}
+
+function findingRows(rows, sites, onOpen) {
   const list = element("ul", "finding-list");
   const more = element("button", "more");
   more.type = "button";
   const grow = () => {
     const from = list.childElementCount;
-    list.append(...group.slice(from, from + FINDINGS_AT_ONCE).map((at) => findingRow(findings, sites, at, onOpen)));
-    const left = group.length - list.childElementCount;
+    list.append(...rows.slice(from, from + FINDINGS_AT_ONCE).map((one) => findingRow(one, sites, onOpen)));
+    const left = rows.length - list.childElementCount;
     more.hidden = left === 0;
     more.textContent = `Show ${Math.min(FINDINGS_AT_ONCE, left)} more of ${wholeText(left)}`;
   };
@@ -89,22 +124,50 @@ function findingRows(findings, sites, group, onOpen) {
   return [list, more];
 }
 
-function findingRow(findings, sites, at, onOpen) {
-  const index = findings.site[at];
-  const change = element("span", "change", element("small", "", foreign(plainWords(findings.column[at])), " "), findingChange(findings, at));
-  if (index < 0) return element("li", "", element("span", "", "The whole file"), change);
-  const button = element("button", "link", foreign(siteTitle(sites, index)));
+function findingRow(one, sites, onOpen) {
+  const change = element("span", "change", element("small", "", foreign(plainWords(one.group.column)), " "), findingChange(one));
+  if (one.site < 0) return element("li", "", element("span", "", "The whole file"), change);
+  const button = element("button", "link", foreign(siteTitle(sites, one.site)));
   button.type = "button";
-  button.addEventListener("click", () => onOpen(index, button));
-  return element("li", "", element("span", "", button, element("small", "", ` row ${findings.row[at]}`)), change);
+  button.addEventListener("click", () => onOpen(one.site, button));
+  return element("li", "", element("span", "", button, element("small", "", ` row ${one.row}`)), change);
 }
 
 // What was read, what it became, and what was done: "355.6mm" → 355.6, repaired.
-function findingChange(findings, at) {
-  const [old, now] = [findings.old_value[at], findings.new_value[at]];
+function findingChange({ group, old, now }) {
   const line = element("span", "");
   if (old) line.append(element("q", "", foreign(old)));
   if (now && now !== old) line.append(old ? " → " : "", element("b", "", foreign(now)));
-  line.append(element("small", "", `${old || now ? ", " : ""}${wordFor(ACTION_WORDS, findings.action[at])}`));
+  line.append(element("small", "", `${old || now ? ", " : ""}${wordFor(ACTION_WORDS, group.action)}`));
   return line;
+}
+
+// Counts by sub-district and severity; a press on a name asks for it alone.
+function placeTable(findings, wanted, onDistrict) {
+  const rows = findings.districts.map((name, place) => {
+    const counts = SEVERITIES.map((code) =>
+      findings.groups.reduce((sum, group) => sum + (group.severity === code && (!wanted.severity || wanted.severity === code) ? hereIn(group, place) : 0), 0),
+    );
+    return { name, place, counts, total: counts.reduce((sum, count) => sum + count, 0) };
+  });
+  const body = rows.filter(({ total }) => total).map(({ name, place, counts }) => {
+    const button = element("button", "link", foreign(districtName(name)));
+    button.type = "button";
+    button.addEventListener("click", () => onDistrict(place));
+    const head = element("th", "", button);
+    head.scope = "row";
+    return element("tr", "", head, ...counts.map((count) => element("td", "number count", count ? wholeText(count) : "")));
+  });
+  const head = element("tr", "", headCell("Sub-district"), ...SEVERITIES.map((code) => headCell(SEVERITY_HEADS[code], `number severity ${code}`)));
+  return element("table", "rules", element("thead", "", head), element("tbody", "", ...body));
+}
+
+// The findings on paper: every rule that is asked for, with its advice; the rows of those that are open.
+function startFindingPrint() {
+  const turn = (on) => document.body.classList.toggle("printing-findings", on);
+  byId("finding-print").addEventListener("click", () => {
+    turn(true);
+    window.addEventListener("afterprint", () => turn(false), { once: true });
+    window.print();
+  });
 }

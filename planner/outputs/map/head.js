@@ -9,6 +9,11 @@ function runWords(run) {
   return `Run ${run.run_id} · ${run.date} · version ${run.version}`;
 }
 
+// What a reader must know of positions that are not those of the wells; nothing where they are.
+function positionWords(run) {
+  return run.coarsen_m ? [`Positions are rounded to a grid of ${wholeText(run.coarsen_m)}\u00a0m: a mark is not the well`] : [];
+}
+
 // list: the sites that the filters and the search leave; all: whether that is every row.
 function showTotals(run, sites, list, all) {
   const funded = list.filter((index) => sites.funding[index] === "funded");

@@ -11,6 +11,7 @@ function start() {
     sites,
     reasons: readReasons(block.reasons, sites.count),
     findings: readFindings(block.findings, sites),
+    shown: block.shown.map(({ name, column }) => ({ name, texts: unpackTexts(column, sites.count) })),
     markOf: (index) => siteMark(sites, index, palette, siteRadius(sites, index, sizes)),
   };
 
@@ -21,7 +22,7 @@ function start() {
   const legend = fillLegend(block, sites, sizes, palette, refresh);
   const filters = startFilters(sites, run, legend, refresh);
   showTotals(run, sites, sites.order, true);
-  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes);
+  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes, positionWords(run));
   const reframe = makeReframe(map, bounds);
   const halo = makeHalo(map, sites);
   const table = makeTable(sites, context.reasons, context.markOf, run, (index, from) => popup.open(index, from), halo);

@@ -2,13 +2,14 @@
 
 const WIDE = window.matchMedia("(min-width: 900px)");
 
-function drawMap(block, sites, palette, sizes) {
+function drawMap(block, sites, palette, sizes, notes) {
   const map = startMap();
   const bounds = block.areas.length ? block.areas.map(areaBounds).reduce((whole, part) => whole.extend(part)) : siteBounds(sites);
   showWhole(map, bounds);
   const ground = new GroundLayer(block.areas, block.relief).addTo(map);
   addAreaNames(map, block.areas);
   addControls(map, bounds);
+  for (const words of notes) addNote(map, words);
   const layer = new SiteLayer(sites, palette, sizes, ground).addTo(map);
   new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(byId("map"));
   return { map, layer, ground, bounds };
@@ -53,6 +54,12 @@ function addControls(map, bounds) {
   const north = L.control({ position: "bottomleft" });
   north.onAdd = () => element("div", "north", northMark());
   north.addTo(map);
+}
+
+function addNote(map, words) {
+  const note = L.control({ position: "bottomright" });
+  note.onAdd = () => element("p", "note", words);
+  note.addTo(map);
 }
 
 function northMark() {

@@ -22,6 +22,7 @@ import pandas as pd
 from planner.outputs.map.areas import label_point
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.finding_data import finding_data
+from planner.outputs.map.pack import pack_texts
 from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
 from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
@@ -49,6 +50,7 @@ SCRIPTS = (
     "popup.js",
     "head.js",
     "read_first.js",
+    "finding_rows.js",
     "findings.js",
     "assumptions.js",
     "tabs.js",
@@ -65,6 +67,7 @@ def map_page(
     checks: pd.DataFrame,
     findings: Sequence[Mapping[str, Any]],
     relief: Relief | None = None,
+    shown: pd.DataFrame | None = None,
 ) -> str:
     """The text of map.html; write it as UTF-8 with newline='' so that the hashes stay true.
 
@@ -73,10 +76,11 @@ def map_page(
     areas     [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
-              notes [text]; language if not "en"
+              notes [text]; language if not "en"; coarsen_m, the grid of the positions, if they are not exact
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
     relief    shaded relief for the ground of the map
+    shown     columns of the inventory that the plan asks for, header → text, row by row as `sites`
     Raises InternalError if a column is missing or the counts of the run do not fit the sites.
     """
     style = "\n".join((_leaflet_style(), *(_own(name) for name in STYLES)))
@@ -85,7 +89,7 @@ def map_page(
         "POLICY": _policy([style], list(scripts.values())),
         "TITLE": html.escape(str(run["programme"])),
         "STYLE": style,
-        "DATA": safe_json(_block(sites, areas, run, checks, findings, relief)),
+        "DATA": safe_json(_block(sites, areas, run, checks, findings, relief, shown)),
         **scripts,
     }
     # One pass: what a part contains is never looked at again.
@@ -99,6 +103,7 @@ def _block(
     checks: pd.DataFrame,
     findings: Sequence[Mapping[str, Any]],
     relief: Relief | None,
+    shown: pd.DataFrame | None,
 ) -> dict[str, Any]:
     frame = site_frame(sites)
     language = str(run.get("language", "en"))
@@ -108,6 +113,7 @@ def _block(
         "run": {
             **{key: str(run[key]) for key in RUN_TEXTS},
             "counts": decision_counts(frame, run["counts"]),
+            "coarsen_m": float(run.get("coarsen_m", 0)),
             "assumptions": assumptions(run),
             "without_effect": [[key, str(text)] for key, text in run["without_effect"].items()],
             "cautions": [str(text) for text in run["cautions"]],
@@ -121,7 +127,8 @@ def _block(
         "relief": None if relief is None else asdict(relief),
         "sites": site_columns(frame),
         "reasons": reason_data(frame, checks, language),
-        "findings": finding_data(findings, language),
+        "findings": finding_data(findings, frame, language),
+        "shown": [] if shown is None else [{"name": str(name), "column": pack_texts(shown[name])} for name in shown],
     }
 
 

@@ -14,16 +14,17 @@ function popupHead({ sites, run, markOf }, index, onClose) {
   close.addEventListener("click", onClose);
   const decision = element("p", "verdict", markCanvas({ ...markOf(index), radius: 6.5 }, 18));
   decision.append(element("strong", "", wordFor(DECISION_WORDS, sites.decision[index])), verdictRest(sites, index, run));
-  return element("header", "popup-head", close, title, placeLine(sites, index), decision);
+  return element("header", "popup-head", close, title, placeLine(sites, index, run), decision);
 }
 
-function placeLine(sites, index) {
+function placeLine(sites, index, run) {
   const parts = [sites.site_id[index], sites.sub_district[index]].filter(Boolean).map(foreign);
   const line = element("p", "place");
   parts.forEach((part) => line.append(part, " · "));
   line.append(`row ${sites.inventory_row[index]}`);
   if (sites.evidence_grade[index]) line.append(` · evidence ${sites.evidence_grade[index]}`);
   if (!isOnMap(sites, index)) line.append(" · not on the map");
+  else if (run.coarsen_m) line.append(` · position to ${wholeText(run.coarsen_m)}\u00a0m`);
   return line;
 }
 

@@ -4,10 +4,11 @@ const PRINT_ROWS = 26;
 
 function startPrint(reframe, fill) {
   const printing = () => document.body.classList.contains("printing");
+  const onlyFindings = () => document.body.classList.contains("printing-findings");
   const turn = () => reframe(() => document.body.classList.toggle("printing"));
 
   function enter() {
-    if (printing()) return;
+    if (printing() || onlyFindings()) return;
     fill();
     turn();
   }
@@ -27,7 +28,7 @@ function fillPrint(context, list, filters, orderWords) {
   const { run, sites } = context;
   const words = filters.length ? `Filters: ${filters.join("; ")}.` : "No filter is active.";
   byId("print-filters").textContent = `${words} ${wholeText(list.length)} of ${wholeText(sites.count)} inventory rows are shown.`;
-  byId("print-run").textContent = runWords(run);
+  byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
   byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(text))));
   const rows = list.slice(0, PRINT_ROWS);
   const left = list.length - rows.length;

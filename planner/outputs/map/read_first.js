@@ -6,6 +6,7 @@ function fillReadFirst(run, sites) {
     ...textList("Cautions", run.cautions),
     element("h2", "", "What the map shows"),
     ...howToRead(run).map((text) => element("p", "", text)),
+    ...positionWords(run).map((text) => element("p", "", `${text}. Sites of one cell of the grid lie on one mark; the list has them all. Distances and results were computed from the exact positions.`)),
     element("h2", "", "Every row of the inventory"),
     countTable(run, sites.count, offMap),
     ...textList("Notes", run.notes),

@@ -20,6 +20,8 @@ TEXTS = (
     "site_name",
     "sub_district",
     "evidence_grade",
+    "evidence_reasons",
+    "evidence_raise",
     "decision",
     "funding",
     "pump_family",

@@ -56,6 +56,10 @@ function wordFor(words, code) {
   return Object.hasOwn(words, code) ? words[code] : code;
 }
 
+const SEVERITIES = ["stop", "warning", "info"];
+
+const SEVERITY_HEADS = { stop: "Stop", warning: "Warn", info: "Info" };
+
 const SEVERITY_WORDS = { stop: "Stops a site", warning: "Warning", info: "For information" };
 
 const ACTION_WORDS = { repaired: "repaired", flagged: "flagged", stopped: "stopped" };

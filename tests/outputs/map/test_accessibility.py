@@ -17,7 +17,7 @@ STATES: dict[str, tuple[str, ...]] = {
     "filters": ("#filter-toggle",),
     "popup": ("#rows .site >> nth=1",),
     "read": ("#tab-read",),
-    "findings": ("#tab-findings", "#finding-groups summary >> nth=0"),
+    "findings": ("#tab-findings", "#finding-groups .rule-toggle >> nth=0"),
     "assumptions": ("#tab-assumptions",),
 }
 

@@ -269,12 +269,12 @@ def test_grey_tones_leave_no_colour(visit: Any) -> None:
 def test_findings_are_grouped_counted_and_lead_to_their_sites(visit: Any, hostile_sites: pd.DataFrame) -> None:
     visit.page.click("#tab-findings")
     assert visit.text("#tab-findings") == "Findings (201)"
-    counts = [int(text) for text in visit.page.locator("#finding-groups .count").all_text_contents()]
+    counts = [int(text or 0) for text in visit.page.locator("#finding-groups .count").all_text_contents()]
     assert sum(counts) == 201
-    assert visit.text("#finding-count") == "201 of 201 findings, 67 stop, 66 warning, 68 info"
+    assert visit.text("#finding-count") == "201 of 201 findings, 67 stop, 66 warning, 68 info."
     visit.page.select_option("#finding-severity", "stop")
-    assert visit.page.locator("#finding-groups details").count() == 1
-    visit.page.locator("#finding-groups summary").click()
+    assert visit.page.locator("#finding-groups .rule").count() == 1
+    visit.page.locator("#finding-groups .rule-toggle").click()
     link = visit.page.locator("#finding-groups .link").nth(20)
     name = link.text_content()
     link.click()

@@ -63,8 +63,8 @@ def test_hostile_names_of_every_source_are_text(
         assert row.text_content() == name
         assert ward in page.locator("#filter-area option").all_text_contents()
     page.click("#tab-findings")
-    for summary in page.locator("#finding-groups summary").all():
-        summary.click()
+    for toggle in page.locator("#finding-groups .rule-toggle").all():
+        toggle.click()
     page.click("#tab-assumptions")
     assert PROGRAMME in page.locator("#assumptions").text_content()
     assert page.evaluate("window.hurt") is None
