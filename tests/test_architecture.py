@@ -28,18 +28,24 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("glossary", "texts", "plan"),
     ("catalogue",),
     ("engine",),
-    ("tables.step", "tables.weather_sun", "tables.units", "tables.yields"),
-    ("tables.cells", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
-    ("tables.raw_table", "tables.number_marks", "tables.workbook_parts"),
-    ("tables.header_lines", "tables.text_encoding"),
-    ("tables.text_table", "tables.workbook", "tables.layers"),
-    ("tables.table_file",),
-    ("tables.degrees", "tables.datum", "tables.utm"),
-    ("tables.duplicates", "tables.inventory_file", "tables.raster_limits", "tables.cell_numbers", "tables.cell_dates"),
+    ("tables.step", "tables.weather_sun", "tables.cells.units", "tables.cells.yields"),
+    ("tables.cells.read", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
+    ("tables.files.raw_table", "tables.files.number_marks", "tables.files.workbook_parts"),
+    ("tables.files.header_lines", "tables.files.text_encoding"),
+    ("tables.files.text_table", "tables.files.workbook", "tables.files.layers"),
+    ("tables.files.table_file",),
+    ("tables.positions.degrees", "tables.positions.datum", "tables.positions.utm"),
+    (
+        "tables.duplicates",
+        "tables.inventory_file",
+        "tables.raster_limits",
+        "tables.cells.numbers",
+        "tables.cells.dates",
+    ),
     ("tables.grade", "tables.levels", "tables.visits"),
-    ("tables.position_cells", "tables.readings"),
-    ("tables.position_stand",),
-    ("tables.positions",),
+    ("tables.positions.cells", "tables.positions.readings"),
+    ("tables.positions.stand",),
+    ("tables.positions.read",),
     ("tables.irrigation", "tables.private"),
     ("tables", "choice", "outputs"),
     ("chunks",),
@@ -51,10 +57,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {"physics", "catalogue", "engine", "outputs", "commands"}
 HELPERS = (
-    {"step", "cells", "cell_dates", "cell_numbers", "units", "yields"}
-    | {"raw_table", "header_lines", "number_marks", "text_encoding", "text_table", "workbook", "workbook_parts"}
-    | {"layers", "table_file", "inventory_file", "private"}
-    | {"datum", "degrees", "position_cells", "position_stand", "positions", "readings", "utm"}
+    {"step", "files", "cells", "positions", "inventory_file", "private"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}
     | {"irrigation", "weather_file", "weather_sun", "world_climate"}
 )

@@ -23,7 +23,7 @@ from planner.errors import PlanError
 from planner.outputs.shared import M_PER_DEGREE, coarse
 from planner.plan import read_plan
 from planner.tables import inventory
-from planner.tables.cells import vocabulary
+from planner.tables.cells.read import vocabulary
 from planner.tables.inventory_file import NUMBERS, read_table
 
 MakeProgramme = Callable[..., Path]

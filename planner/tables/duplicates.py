@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from planner.tables.cells import fold_all
+from planner.tables.cells.read import fold_all
 
 SAME_PLACE_M = 30.0  # a phone's position error twice over; common practice, not from a source
 CANDIDATE_M = 100.0

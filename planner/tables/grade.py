@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planner.tables.cells import findings_for
+from planner.tables.cells.read import findings_for
 from planner.tables.step import Finding
 from planner.texts import ENGLISH, texts
 

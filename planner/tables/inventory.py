@@ -14,9 +14,9 @@ import pandas as pd
 
 from planner.errors import InventoryError, raise_if
 from planner.plan import LoadedPlan
-from planner.tables.cell_dates import read_dates
-from planner.tables.cell_numbers import Format, decimal_mark, read_numbers
-from planner.tables.cells import (
+from planner.tables.cells.dates import read_dates
+from planner.tables.cells.numbers import Format, decimal_mark, read_numbers
+from planner.tables.cells.read import (
     SEVERITY,
     Note,
     findings_for,
@@ -28,6 +28,9 @@ from planner.tables.cells import (
     vocabulary,
     word_meanings,
 )
+from planner.tables.cells.units import LEVELS
+from planner.tables.cells.yields import doubtful_units, pump_limited
+from planner.tables.files.number_marks import with_points
 from planner.tables.inventory_file import (
     DEGREES,
     INVENTORY_NAMES,
@@ -38,11 +41,8 @@ from planner.tables.inventory_file import (
     read_table,
 )
 from planner.tables.levels import on_ground, pumping_from_drawdown
-from planner.tables.number_marks import with_points
-from planner.tables.positions import read_positions
+from planner.tables.positions.read import read_positions
 from planner.tables.step import Action, Finding, Severity, Step, rule_rows
-from planner.tables.units import LEVELS
-from planner.tables.yields import doubtful_units, pump_limited
 
 __all__ = ["INVENTORY_NAMES", "NOT_WELLS", "READS", "WRITES", "open_inventory", "read_inventory", "read_opened"]
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from planner.errors import Fault
 from planner.glossary import glossary
 from planner.plan import LoadedPlan
-from planner.tables.cells import allowed_units, unit_factor
-from planner.tables.degrees import PACKED
-from planner.tables.raw_table import RawTable, clip, told
+from planner.tables.cells.read import allowed_units, unit_factor
+from planner.tables.files.raw_table import RawTable, clip, told
+from planner.tables.files.table_file import open_table
+from planner.tables.positions.degrees import PACKED
 from planner.tables.step import Finding
-from planner.tables.table_file import open_table
 
 _ALL = tuple(glossary())
 # The quantities of the inventory, as they leave it.

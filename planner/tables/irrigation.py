@@ -20,7 +20,7 @@ from planner.glossary import monthly
 from planner.physics import evapotranspiration as et
 from planner.physics.sun import daily_extraterrestrial_kwh_m2
 from planner.plan import LoadedPlan
-from planner.tables.cells import findings_for
+from planner.tables.cells.read import findings_for
 from planner.tables.raster_files import DAYS
 from planner.tables.raster_limits import MEAN_DAY
 from planner.tables.step import Finding

@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from planner.glossary import glossary
-from planner.tables.cells import Note, findings_for, show
+from planner.tables.cells.read import Note, findings_for, show
+from planner.tables.cells.units import LEVELS
 from planner.tables.step import Action, Finding, Severity, rule_rows
-from planner.tables.units import LEVELS
 
 Datum = Literal["casing_top", "sea_level"]
 

@@ -14,9 +14,9 @@ import pandas as pd
 
 from planner.errors import Fault, PlanError, raise_if
 from planner.plan import LoadedPlan
-from planner.tables.cells import fold
+from planner.tables.cells.read import fold
+from planner.tables.files.raw_table import clip
 from planner.tables.inventory_file import Table
-from planner.tables.raw_table import clip
 from planner.tables.step import Finding
 
 # Words of headers, folded, in English, French, Portuguese, Spanish and Swahili. Names of places are none of them.

@@ -7,10 +7,10 @@ import pandas as pd
 
 from planner.plan import LoadedPlan
 from planner.tables.boundary import OUTSIDE_M, Boundary, read_boundary
-from planner.tables.cells import findings_for
+from planner.tables.cells.read import findings_for
 from planner.tables.grade import explained, grades, rough_yields
 from planner.tables.levels import contradictions, derived
-from planner.tables.positions import SHARED_BY, repeated_findings, shared_positions
+from planner.tables.positions.read import SHARED_BY, repeated_findings, shared_positions
 from planner.tables.step import Finding, Step, rule_rows
 from planner.tables.visits import visits_of
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from planner.tables.cells import findings_for, show
+from planner.tables.cells.read import findings_for, show
 from planner.tables.duplicates import Matches, geocentric, id_keys, match, near_neighbours
 from planner.tables.step import Finding, rule_rows
 

@@ -25,7 +25,7 @@ import xlsxwriter
 
 from planner import pipeline
 from planner.plan import read_plan
-from planner.tables.table_file import open_table
+from planner.tables.files.table_file import open_table
 
 HEADER = [
     *("site_id", "site_name", "sub_district", "latitude", "longitude", "status", "equipped_with", "people"),

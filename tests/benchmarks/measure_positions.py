@@ -18,7 +18,7 @@ import shapely
 from pyproj import Transformer
 
 from planner.plan import LoadedPlan, Plan
-from planner.tables.positions import read_positions
+from planner.tables.positions.read import read_positions
 
 ROWS = 200_000
 

@@ -13,7 +13,7 @@ import pytest
 
 from planner.commands.draft.headers import LANGUAGES, NONE, PRIVATE, spellings, understand
 from planner.commands.draft.units import Unit, plan_unit, read_unit, split_unit
-from planner.tables.cells import fold
+from planner.tables.cells.read import fold
 from planner.tables.inventory_file import INVENTORY_NAMES
 
 CASES = list(csv.DictReader((Path(__file__).parent / "headers.csv").read_text(encoding="utf-8").splitlines()))

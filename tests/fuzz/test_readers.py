@@ -28,8 +28,8 @@ from hypothesis import strategies as st
 
 from planner.errors import Fault, InventoryError
 from planner.plan import Inventory, LoadedPlan, Plan
+from planner.tables.files.table_file import open_table, sheets_of
 from planner.tables.inventory import read_inventory
-from planner.tables.table_file import open_table, sheets_of
 
 SECONDS = float(os.environ.get("READERS_FUZZ_SECONDS", "300"))
 CSV = 'site_id;latitude;longitude;depth_m\n#loc;;;\nA;-9,5;33,5;60\n"B;é";-9,6;33,6;1.234,5\n'

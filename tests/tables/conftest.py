@@ -14,8 +14,8 @@ import rasterio
 from planner.errors import Fault
 from planner.glossary import glossary
 from planner.plan import LoadedPlan, Plan
+from planner.tables.files.raw_table import RawTable
 from planner.tables.inventory import read_inventory
-from planner.tables.raw_table import RawTable
 from planner.tables.step import CHECK_COLUMNS, Step
 from tests.tables.files import attempt, written
 

@@ -14,9 +14,9 @@ import xlsxwriter
 
 from planner.errors import Fault
 from planner.plan import Inventory
-from planner.tables.raw_table import RawTable
+from planner.tables.files.raw_table import RawTable
+from planner.tables.files.table_file import open_table
 from planner.tables.step import Step
-from planner.tables.table_file import open_table
 
 HEADER = ["site_id", "site_name", "latitude", "longitude", "depth_m"]
 ROWS = [["00123", "Étang", "-9.5", "33.5", "60"], ["7", "Cité", "-9.6", "33.6", "62.5"]]

@@ -1,7 +1,7 @@
 """Single cells of an inventory: units and what a level is measured from, qualifiers, decimal commas, dates, words.
 
-Numbers are made up by hand to trip one rule each; units are exact by definition (sources in planner/tables/units.py)
-and worked out by hand here, unless a line says otherwise.
+Numbers are made up by hand to trip one rule each; units are exact by definition (sources in tables/cells/units.py) and
+worked out by hand here, unless a line says otherwise.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from hypothesis import strategies as st
 from planner.choice.decision import CONSEQUENCE, decide
 from planner.errors import InventoryError
 from planner.plan import LoadedPlan, Plan
-from planner.tables.cell_dates import Calendar, read_date, read_dates
-from planner.tables.cell_numbers import CAUTIOUS_HIGH, Format, decimal_mark, read_number, read_numbers
-from planner.tables.cells import SEVERITY, level_datum, two_names, unit_factor, vocabulary, word_meanings
+from planner.tables.cells.dates import Calendar, read_date, read_dates
+from planner.tables.cells.numbers import CAUTIOUS_HIGH, Format, decimal_mark, read_number, read_numbers
+from planner.tables.cells.read import SEVERITY, level_datum, two_names, unit_factor, vocabulary, word_meanings
+from planner.tables.cells.units import is_ambiguous_unit
+from planner.tables.cells.yields import doubtful_units, pump_limited
 from planner.tables.inventory import read_inventory
 from planner.tables.step import Finding, Step
-from planner.tables.units import is_ambiguous_unit
-from planner.tables.yields import doubtful_units, pump_limited
 from planner.texts import texts
 
 NAN = float("nan")

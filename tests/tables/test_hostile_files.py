@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 
 from planner.errors import Fault
-from planner.tables import raw_table, workbook_parts
-from planner.tables.raw_table import RawTable
+from planner.tables.files import raw_table, workbook_parts
+from planner.tables.files.raw_table import RawTable
 from planner.tables.step import Step
 from tests.tables.files import (
     ATTRIBUTES,
@@ -103,7 +103,7 @@ def test_a_cell_beyond_all_measure_is_refused(refused: Refuse, tmp_path: Path, m
     long = "x" * 40_000
     assert "more than 32767 characters" in refused(text() + f"9,{long},-9,33,5\n")[0].found
     assert "longer cell" in refused(json.dumps(collection(note=long)), name="wells.geojson")[0].found
-    monkeypatch.setattr("planner.tables.text_table.MAX_TEXT_BYTES", 1000)
+    monkeypatch.setattr("planner.tables.files.text_table.MAX_TEXT_BYTES", 1000)
     assert "at most" in refused(text() + long)[0].expected
     assert raw_table.MAX_TEXT_BYTES < 1_000_000_000  # so a cell of 1 GB is refused by the size of its file, unread
 

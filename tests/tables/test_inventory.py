@@ -21,9 +21,9 @@ from hypothesis import strategies as st
 from planner.errors import InventoryError
 from planner.glossary import glossary
 from planner.plan import LoadedPlan, Plan
-from planner.tables.cell_dates import read_date
-from planner.tables.cell_numbers import Format, read_number
-from planner.tables.cells import allowed_units, unit_factor, vocabulary
+from planner.tables.cells.dates import read_date
+from planner.tables.cells.numbers import Format, read_number
+from planner.tables.cells.read import allowed_units, unit_factor, vocabulary
 from planner.tables.inventory import INVENTORY_NAMES, WRITES, read_inventory
 from planner.tables.step import Finding, Step
 

@@ -11,9 +11,9 @@ import pytest
 import shapely
 
 from planner.errors import Fault, InventoryError
-from planner.tables.raw_table import RawTable
+from planner.tables.files.raw_table import RawTable
+from planner.tables.files.table_file import sheets_of
 from planner.tables.step import Step
-from planner.tables.table_file import sheets_of
 from tests.tables.files import (
     ATTRIBUTES,
     FORMATS,

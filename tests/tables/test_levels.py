@@ -18,10 +18,10 @@ from hypothesis import strategies as st
 from planner.glossary import glossary
 from planner.plan import LoadedPlan, Plan
 from planner.tables import inventory, screening
-from planner.tables.cells import show
+from planner.tables.cells.read import show
+from planner.tables.cells.units import level_datum
 from planner.tables.levels import SEVERITY, on_ground, pumping_from_drawdown, to_ground
 from planner.tables.step import Step
-from planner.tables.units import level_datum
 
 MakeSites = Callable[..., pd.DataFrame]
 MakePlan = Callable[..., LoadedPlan]

@@ -22,13 +22,13 @@ from pyproj import Geod, Transformer
 
 from planner.errors import InventoryError
 from planner.plan import LoadedPlan, Plan
-from planner.tables.datum import datum_of
-from planner.tables.degrees import read_angle, read_metres, unpack
 from planner.tables.inventory import read_inventory
-from planner.tables.positions import repeated_findings, shared_positions
-from planner.tables.readings import box_of
+from planner.tables.positions.datum import datum_of
+from planner.tables.positions.degrees import read_angle, read_metres, unpack
+from planner.tables.positions.read import repeated_findings, shared_positions
+from planner.tables.positions.readings import box_of
+from planner.tables.positions.utm import read_zone, zones_covering
 from planner.tables.step import Finding, Step
-from planner.tables.utm import read_zone, zones_covering
 
 WGS84 = Geod(ellps="WGS84")
 AREA = shapely.box(34.0, -16.0, 36.5, -14.0)  # in the south and the east, over the zones 36 and 37

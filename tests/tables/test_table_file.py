@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from planner.errors import Fault, InventoryError
-from planner.tables.raw_table import RawTable
+from planner.tables.files.raw_table import RawTable
 from planner.tables.step import Step
 from tests.tables.files import (
     HEADER,

@@ -12,7 +12,7 @@ from planner.commands.draft.headers import Meaning, understand
 from planner.commands.draft.opening import RawTable, clip
 from planner.commands.draft.units import UNIT_ASKED
 from planner.glossary import glossary
-from planner.tables.cells import fold, vocabulary
+from planner.tables.cells.read import fold, vocabulary
 
 PLAIN_DECIMAL = re.compile(r"[+-]?[0-9]{1,12}(?:[.,][0-9]{1,12})?")
 

@@ -14,7 +14,7 @@ from importlib.resources import files
 from typing import Literal
 
 from planner.commands.draft.units import Unit, plan_unit, split_unit, unit_known_but_not_read
-from planner.tables.cells import fold
+from planner.tables.cells.read import fold
 
 # How certain a spelling is: "" always, `second` gives way to a better column, `unit` only with a unit that fits,
 # `only` not mapped at all without one, `no` never certain, `axis` degrees or metres by the values.

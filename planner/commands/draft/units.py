@@ -8,7 +8,7 @@ from functools import cache
 from typing import Literal
 
 from planner.glossary import glossary
-from planner.tables.cells import fold, unit_factor
+from planner.tables.cells.read import fold, unit_factor
 
 Datum = Literal["", "ground", "casing", "sea"]
 LEVELS = ("static_level_m", "pumping_level_m")

@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from planner.tables.cells import PLAIN_NUMBER, findings_for
-from planner.tables.degrees import METRES_A_DEGREE, decimals_of, read_angle, read_metres, unpack
+from planner.tables.cells.read import PLAIN_NUMBER, findings_for
+from planner.tables.positions.degrees import METRES_A_DEGREE, decimals_of, read_angle, read_metres, unpack
 from planner.tables.step import Finding
 
 Floats = npt.NDArray[np.float64]

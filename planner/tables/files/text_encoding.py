@@ -11,7 +11,7 @@ import re
 
 from planner.errors import Fault
 from planner.plan import Inventory
-from planner.tables.raw_table import clip, told
+from planner.tables.files.raw_table import clip, told
 from planner.tables.step import Finding
 
 _MARKS = (

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from planner.glossary import glossary
-from planner.tables.cells import NO_VALUE, Note, fold
+from planner.tables.cells.read import NO_VALUE, Note, fold
 
 Order = Literal["year_first", "day_first", "month_first"]
 

@@ -11,7 +11,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from planner.tables.cells import PLAIN_NUMBER
+from planner.tables.cells.read import PLAIN_NUMBER
 
 # A degree of latitude on a sphere of the Earth's mean radius, 6 371 km: for differences that are told, not used.
 METRES_A_DEGREE = 111_195.0

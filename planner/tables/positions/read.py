@@ -16,17 +16,17 @@ import pandas as pd
 
 from planner.errors import Fault, InventoryError
 from planner.plan import LoadedPlan
-from planner.tables import readings as read_as
 from planner.tables.boundary import OUTSIDE_M, Boundary, read_boundary
-from planner.tables.cells import SEVERITY, findings_for, show
-from planner.tables.datum import System, system_of
-from planner.tables.degrees import METRES_A_DEGREE
+from planner.tables.cells.read import SEVERITY, findings_for, show
 from planner.tables.duplicates import id_keys
-from planner.tables.position_cells import Column, coarse_findings, packed_findings, read_column, rounded
-from planner.tables.position_stand import Stand, explain, stand_of
-from planner.tables.readings import Decision, Reading, Written, decide
+from planner.tables.positions import readings as read_as
+from planner.tables.positions.cells import Column, coarse_findings, packed_findings, read_column, rounded
+from planner.tables.positions.datum import System, system_of
+from planner.tables.positions.degrees import METRES_A_DEGREE
+from planner.tables.positions.readings import Decision, Reading, Written, decide
+from planner.tables.positions.stand import Stand, explain, stand_of
+from planner.tables.positions.utm import Zone, read_zone, zones_covering
 from planner.tables.step import Action, Finding, Severity
-from planner.tables.utm import Zone, read_zone, zones_covering
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

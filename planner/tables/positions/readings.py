@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from planner.tables.boundary import Boundary
-from planner.tables.degrees import unpack
-from planner.tables.utm import Zone, in_utm_range, to_degrees
+from planner.tables.positions.degrees import unpack
+from planner.tables.positions.utm import Zone, in_utm_range, to_degrees
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

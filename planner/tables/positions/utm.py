@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from planner.tables.cells import fold
+from planner.tables.cells.read import fold
 
 if TYPE_CHECKING:
     from pyproj import CRS, Transformer

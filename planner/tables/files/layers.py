@@ -16,8 +16,8 @@ import numpy as np
 
 from planner.errors import Fault
 from planner.plan import Inventory
-from planner.tables.number_marks import date_order_of
-from planner.tables.raw_table import MAX_CELLS, MAX_FILE_BYTES, MAX_TEXT_BYTES, RawTable, clip, text_of, told
+from planner.tables.files.number_marks import date_order_of
+from planner.tables.files.raw_table import MAX_CELLS, MAX_FILE_BYTES, MAX_TEXT_BYTES, RawTable, clip, text_of, told
 from planner.tables.step import Finding
 
 WGS84 = "EPSG:4326"

@@ -13,11 +13,11 @@ from typing import Any
 
 from planner.errors import Fault
 from planner.plan import Inventory
-from planner.tables.header_lines import Header, find_header, header_findings, repeated_names
-from planner.tables.number_marks import date_order_of
-from planner.tables.raw_table import RawTable, clip, text_of, told
+from planner.tables.files.header_lines import Header, find_header, header_findings, repeated_names
+from planner.tables.files.number_marks import date_order_of
+from planner.tables.files.raw_table import RawTable, clip, text_of, told
+from planner.tables.files.workbook_parts import MAX_DENSE_CELLS, Marks, PartsError, check_parts, ods_marks, sheet_marks
 from planner.tables.step import Finding
-from planner.tables.workbook_parts import MAX_DENSE_CELLS, Marks, PartsError, check_parts, ods_marks, sheet_marks
 
 _MAX_OLD_BYTES = 200_000_000  # of an XLS file, which is not compressed
 _ROWS_TOLD = 500  # rows with a mark that get a finding each

@@ -17,8 +17,8 @@ import pandas as pd
 import pyarrow as pa
 
 from planner.glossary import glossary
-from planner.tables.cells import NO_VALUE, PLAIN_NUMBER, Note, fold, show, vocabulary
-from planner.tables.units import allowed_units, is_ambiguous_unit, level_datum, unit_factor
+from planner.tables.cells.read import NO_VALUE, PLAIN_NUMBER, Note, fold, show, vocabulary
+from planner.tables.cells.units import allowed_units, is_ambiguous_unit, level_datum, unit_factor
 
 Mark = Literal[".", ",", "doubtful"]
 By = Literal["plan", "file", "column"]

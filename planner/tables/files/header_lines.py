@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from planner.errors import Fault
 from planner.glossary import glossary
 from planner.plan import Inventory
-from planner.tables.raw_table import clip, told
+from planner.tables.files.raw_table import clip, told
 from planner.tables.step import Finding
 
 Line = Sequence[str]

@@ -18,8 +18,8 @@ from importlib.resources import files
 import numpy as np
 import pandas as pd
 
+from planner.tables.cells.units import allowed_units, level_datum, unit_factor
 from planner.tables.step import Action, Finding, Severity
-from planner.tables.units import allowed_units, level_datum, unit_factor
 
 __all__ = [
     "NO_VALUE",

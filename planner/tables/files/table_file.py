@@ -7,12 +7,12 @@ from pathlib import Path
 
 from planner.errors import Fault, InventoryError
 from planner.plan import Inventory
-from planner.tables.layers import LayerError, layer_names, read_layers
-from planner.tables.raw_table import MAX_CELL_CHARACTERS, RawTable, clip, told
+from planner.tables.files.layers import LayerError, layer_names, read_layers
+from planner.tables.files.raw_table import MAX_CELL_CHARACTERS, RawTable, clip, told
+from planner.tables.files.text_table import read_text_table
+from planner.tables.files.workbook import read_workbook, sheet_names
+from planner.tables.files.workbook_parts import PartsError
 from planner.tables.step import Finding
-from planner.tables.text_table import read_text_table
-from planner.tables.workbook import read_workbook, sheet_names
-from planner.tables.workbook_parts import PartsError
 
 __all__ = ["FORMATS", "RawTable", "open_table", "sheets_of"]
 

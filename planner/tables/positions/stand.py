@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from planner.tables.datum import System
-from planner.tables.position_cells import Column
-from planner.tables.readings import Written, zone_to_wgs84
-from planner.tables.utm import in_utm_range
+from planner.tables.positions.cells import Column
+from planner.tables.positions.datum import System
+from planner.tables.positions.readings import Written, zone_to_wgs84
+from planner.tables.positions.utm import in_utm_range
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

@@ -14,11 +14,11 @@ from pathlib import Path
 
 from planner.errors import Fault
 from planner.plan import Inventory
-from planner.tables.header_lines import find_header, header_findings, repeated_names
-from planner.tables.number_marks import date_order_of, marks_of
-from planner.tables.raw_table import MAX_CELL_CHARACTERS, MAX_TEXT_BYTES, RawTable, clip, told
+from planner.tables.files.header_lines import find_header, header_findings, repeated_names
+from planner.tables.files.number_marks import date_order_of, marks_of
+from planner.tables.files.raw_table import MAX_CELL_CHARACTERS, MAX_TEXT_BYTES, RawTable, clip, told
+from planner.tables.files.text_encoding import decode
 from planner.tables.step import Finding
-from planner.tables.text_encoding import decode
 
 DELIMITERS = (",", ";", "\t", "|")
 _SHOWN = 20  # faults of one kind

@@ -1,0 +1,1 @@
+"""Single cells of an inventory: numbers with units and bounds, dates, words."""

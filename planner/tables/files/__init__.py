@@ -1,0 +1,1 @@
+"""Inventory files of every kind, read into text cells."""
