@@ -35,7 +35,8 @@ def curves() -> Records:
 def above(light: Light, w: int, m: int, watts_per_wp: float) -> tuple[float, float]:
     """Hours of the mean day above a power, and the integral of those hours from that power up."""
     top = light.steps[w, m, 0].power
-    if watts_per_wp >= top:
+    watts_per_wp = max(watts_per_wp, 0.0)
+    if not watts_per_wp < top:  # nor for a missing number, which has no place in a table
         return 0.0, 0.0
     k = light.first[w, m, int(watts_per_wp / top * BUCKETS)]
     while light.steps[w, m, k].power > watts_per_wp:

@@ -173,7 +173,7 @@ def spread_bins(mean: float, deviation: float, highest: float, table: Floats, bi
                the corner of all-or-nothing laws
     """
     x = mean / highest
-    if x <= 0.0 or x >= 1.0:
+    if not (0.0 < x < 1.0 and deviation >= 0.0):  # a missing number has no place in a table
         bins[:] = mean
         return
     largest = highest * math.sqrt(x * (1.0 - x))

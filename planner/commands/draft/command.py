@@ -106,6 +106,6 @@ def _checked(target: Path, made: Draft) -> list[str]:
     for one in table.findings:
         rules[one.severity, one.rule] = rules.get((one.severity, one.rule), 0) + 1
     order = {"stop": 0, "warning": 1, "info": 2}
-    for (severity, rule), count in sorted(rules.items(), key=lambda item: (order[item[0][0]], -item[1], item[0]))[:12]:
+    for (severity, rule), count in sorted(rules.items(), key=lambda item: (order[item[0][0]], -item[1], item[0])):
         lines.append(f"  {severity:8}{rule:28}{count:6}")
     return lines
