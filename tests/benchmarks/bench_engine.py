@@ -3,8 +3,8 @@
     python -m pytest tests/benchmarks/bench_engine.py --benchmark-only -s
 
 Add `-m "slow or not slow"` for 10 000 and 100 000 sites. Run by hand: the file's name keeps it out of the ordinary run.
-Needs pytest-benchmark (`.[bench]`). The mix is fixed: 200 wells of 1 to 180 m, 2 to 70 m3/d, half of them with too little water for
-what is wanted, under one sky. Times are without compiling.
+Needs pytest-benchmark (`.[bench]`). The mix is fixed: 200 wells of 1 to 180 m, 2 to 70 m3/d, half of them with too
+little water for what is wanted, under one sky. Times are without compiling.
 """
 
 from __future__ import annotations
