@@ -24,12 +24,14 @@ from planner.engine.duty import (
     Duty,
     Prospect,
     Rig,
+    cable_ratio_of,
     delivery_head_m,
     prospect_of,
     riser_head_m,
 )
 from planner.engine.parts import lay_least, list_parts
 from planner.engine.room import (
+    ANY,
     DEMAND,
     NO,
     OTHER,
@@ -202,6 +204,7 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
         month_curve(rig, free, room.fan, m, lifted, room.curves[OTHER, m])
     if not meeting:
         year_curves(rig, free, room.fan, 1.0, room.curves[DEMAND])
+    begin = most_to_begin(rig, prospect, place, ANY, ANY)
     sleeve, _ = sleeve_at(pump, site, prospect.top_m3_h)
     if sleeve < 0:  # not even at its highest flow
         return 0
@@ -243,7 +246,7 @@ def list_candidates(j: int, prospect: Prospect, place: Place, best: Record, room
                         continue
                 pairs = 0.0
                 if pump.family == HELICAL:
-                    pairs = least_pairs(rig, prospect, place, w, watts, np.inf, room)
+                    pairs = least_pairs(rig, place, w, watts, np.inf, begin)
                     fewest = max(fewest, pairs)
                     if behind((price + pairs) / water, watts, j, best):
                         continue
@@ -329,48 +332,52 @@ def month_water(
 
 @kernel
 def least_pairs(
-    rig: Rig, prospect: Prospect, place: Place, w: int, watts: float, slip_at_limit: float, room: Room
+    rig: Rig, place: Place, w: int, watts: float, slip_at_limit: float, begin: tuple[float, float, float]
 ) -> float:
-    """Cost below which the rotors and stators of an array cannot be, whatever the pipes and cable.
+    """Cost below which the rotors and stators of an array cannot be.
 
     Friction and a thin cable raise the power at which a pump begins to run, a little, since it begins at its lowest
     speed: with the most of both it runs the fewest hours, and a pair lasts the longest.
+
+    begin  of `most_to_begin`
     """
-    site, rules, pump, drive, well = place.site, place.rules, rig.pump, rig.drive, place.well
-    pressure = well.density_kg_m3 * GRAVITY_M_S2
-    lift = site.lift_m + rules.residual_m
-    shallow = pressure * (well.highest_m + lift)
-    flow, friction = first_flow(rig, prospect, place)
-    load = starting_torque_nm(pump.displacement_cm3, shallow, pump.fit_friction_nm, 1.0) / pump.rated_torque_nm
-    ratio = rules.cable_loss * pump.motor_input_w / (pump.copper_share * pump.motor_w * min(load, 1.0))
+    site, pump, drive, density = place.site, rig.pump, rig.drive, place.well.density_kg_m3
+    flow, friction, ratio = begin
     array_w = watts * place.task.aged
     hours = 0.0
     for m in range(12):
-        static = site.rest_m[m] + site.memory_d_m2 * site.demand_m3_day[m] + lift
-        _, power, _ = speed_power_torque(
-            pump, drive, flow, static + friction, pump.slip_life_factor, ratio, well.density_kg_m3
-        )
-        start = max(power, start_power_w(pump, drive, pressure * static, ratio))
+        static = site.rest_m[m] + site.memory_d_m2 * site.demand_m3_day[m] + site.lift_m + place.rules.residual_m
+        _, power, _ = speed_power_torque(pump, drive, flow, static + friction, pump.slip_life_factor, ratio, density)
+        start = max(power, start_power_w(pump, drive, density * GRAVITY_M_S2 * static, ratio))
         running, _ = above(place.light, w, m, power / array_w)
         started, _ = above(place.light, w, m, start / array_w)
         hours += DAYS[m] * 0.5 * (running + started)
     life = rotor_stator_life_y(pump, site.sand_mg_l, hours / 365.0, slip_at_limit)
-    return rotor_stator_cost(pump.rotor_stator_price, life, pump.life_y, rules)
+    return rotor_stator_cost(pump.rotor_stator_price, life, pump.life_y, place.rules)
 
 
 @kernel
-def first_flow(rig: Rig, prospect: Prospect, place: Place) -> tuple[float, float]:
-    """Flow of a helical rotor at its lowest speed, m3/h, and the most that it can add to the static head, m."""
+def most_to_begin(rig: Rig, prospect: Prospect, place: Place, cable: int, riser: int) -> tuple[float, float, float]:
+    """Flow of a helical rotor at its lowest speed, m3/h, the most that it adds to the static head, m, and the highest
+    cable resistance over that of the winding; with any cable, or riser, where −1 is given."""
     site, rules, pump, well, market = place.site, place.rules, rig.pump, place.well, place.market
     shallow = well.density_kg_m3 * GRAVITY_M_S2 * (well.highest_m + site.lift_m + rules.residual_m)
     slip = helical_slip_m3_h(shallow, pump.slip_life_factor * pump.slip_m3_h_pa, pump.slip_exponent)
     flow = max(60e-6 * pump.displacement_cm3 * pump.min_speed_ratio * pump.rated_speed_rpm - slip, 0.0)
-    friction = narrow = 0.0
+    friction = narrow = ratio = 0.0
     for r in range(market.risers.size):
-        friction = max(friction, riser_head_m(flow, market.risers[r], prospect.intake_m, rules, well))
+        if riser < 0 or r == riser:
+            friction = max(friction, riser_head_m(flow, market.risers[r], prospect.intake_m, rules, well))
     for d in range(market.deliveries.size):
         narrow = max(narrow, delivery_head_m(flow, market.deliveries[d], site, well))
-    return flow, friction + narrow + drawdown_m(site, flow, False)
+    for c in range(market.cables.size):
+        if cable < 0 or c == cable:
+            length = rules.cable_to_drive_m + prospect.intake_m
+            ratio = max(ratio, cable_ratio_of(pump, rig.drive, market.cables[c], length))
+    # Nor more than the cable's rule allows at the torque of the full riser.
+    load = starting_torque_nm(pump.displacement_cm3, shallow, pump.fit_friction_nm, 1.0) / pump.rated_torque_nm
+    rule = rules.cable_loss * pump.motor_input_w / (pump.copper_share * pump.motor_w * min(load, 1.0))
+    return flow, friction + narrow + drawdown_m(site, flow, False), min(ratio, rule)
 
 
 @kernel

@@ -13,12 +13,14 @@ from planner.engine.cost import Market
 from planner.engine.curve import CURVE, DESK, FAN
 from planner.engine.design import DESIGN, STRINGS, most_strings
 from planner.engine.light import Light
+from planner.engine.seen import MOST_SEEN, SET
 from planner.engine.site import Record, Records
 from planner.engine.sun import DAYS
 from planner.engine.well import Well, drawdown_m, intake_depth_m
 from planner.physics.equation import kernel
 
 Integers = NDArray[np.int64]
+Floats = NDArray[np.float64]
 
 # Sets of curves: for the demand of the design year; of another year, or with a worn rotor; of months that fall short.
 SETS = 3
@@ -27,7 +29,7 @@ NUMBERS: tuple[int, ...] = tuple(cast(int, np.int64(i)) for i in range(4))
 DEMAND, OTHER, OWN, _ = NUMBERS
 CABLE, RISER, DELIVERY, _ = NUMBERS  # parts that are chosen with a pump
 DESIGN_YEAR, FIRST_YEAR, LAST_YEAR, WORN_YEAR = NUMBERS
-FREE = NUMBERS[0]  # the row of what candidates give with the least losses
+ANY, FREE = cast(int, np.int64(-1)), NUMBERS[0]  # any part;  # the row of what candidates give with the least losses
 YES, NO = cast(bool, np.bool_(True)), cast(bool, np.bool_(False))
 RANK = np.dtype([("bound", "f8"), ("close", "i8")])  # least cost of a pump; whether it has been looked at
 # Worth of a part at the shallowest intake above that of the cheapest, whether it passes its rules at the least flow,
@@ -42,9 +44,9 @@ CANDIDATE = np.dtype(
 # holds the day's share; mean flow of that month if it ran through all the light; worth of what every design has, or
 # more; present value of all water that is wanted and allowed; demand of year 1 and the last year over that of the
 # design year; power of the array in the design year, year 1 and the last over new; water of a year that a design must
-# give (0: it must meet the demand); water of each month that no watt can pass.
+# give (0: it must meet the demand); water of each month that no watt can pass. Sets of the pump at hand that are kept.
 TASK = np.dtype(
-    [("hardest", "i8"), ("first_tank", "i8")]
+    [("hardest", "i8"), ("first_tank", "i8"), ("sets", "i8")]
     + [(name, "f8") for name in ("flow_m3_h", "priced", "water_m3", "first", "last", "aged", "aged_first", "aged_last")]
     + [("goal_m3", "f8"), ("lifted", "f8", 12)]
 )
@@ -79,7 +81,10 @@ class Room(NamedTuple):
     pumps: Records  # (pumps) of RANK
     parts: Records  # (3, parts) of PART: cables, risers, delivery pipes of the pump at hand
     candidates: Records
-    known: Records  # (2 + 2 × parts, candidates) of KNOWN: free, by first part, by riser, with the last part before
+    known: Records  # (1 + 2 × parts, candidates) of KNOWN: with the least losses, by first part, by riser
+    sets: Records  # (MOST_SEEN,) of SET: those of the pump at hand that were looked at
+    given: Floats  # (MOST_SEEN, candidates) the most water of each with each
+    limit: Floats  # (candidates,) the most water with the set at hand
 
 
 def blank(kind: np.dtype[np.void]) -> Record:
@@ -108,7 +113,10 @@ def make_room(market: Market) -> Room:
         np.zeros(market.pumps.size, RANK),
         np.zeros((3, parts), PART),
         np.zeros(most, CANDIDATE),
-        np.zeros((2 + 2 * parts, most), KNOWN),
+        np.zeros((1 + 2 * parts, most), KNOWN),
+        np.zeros(MOST_SEEN, SET),
+        np.zeros((MOST_SEEN, most)),
+        np.zeros(most),
     )
 
 

@@ -25,7 +25,7 @@ import numpy as np
 
 from planner.catalogue.arrays import HELICAL, SURFACE
 from planner.engine.balance import Storage, storage_of
-from planner.engine.bounds import first_bound, least_of, least_pairs, list_candidates, look
+from planner.engine.bounds import first_bound, least_of, least_pairs, list_candidates, look, most_to_begin
 from planner.engine.cost import Market
 from planner.engine.curve import KNOTS
 from planner.engine.design import behind, strings_of
@@ -44,6 +44,7 @@ from planner.engine.light import Light
 from planner.engine.parts import lay_least, least_ratio, loose_duty, part_count, take_least, take_part
 from planner.engine.reach import most_used
 from planner.engine.room import (
+    ANY,
     CABLE,
     DELIVERY,
     DEMAND,
@@ -63,6 +64,7 @@ from planner.engine.room import (
     shallowest_m,
     wanted_year,
 )
+from planner.engine.seen import least_given, see
 from planner.engine.site import Record, Records
 from planner.engine.volume import open_year, year_curves
 from planner.engine.weigh import copy_design, enough, weigh, worn_out_slip, year_of
@@ -111,10 +113,12 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
     if prospect.rule != FITS:
         return
     count = list_candidates(j, prospect, place, best, room, YES)
+    room.task.sets = 0
     for k in range(KNOTS):
         room.desk.flow[k] = room.bare.flow[k]
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
     free = lay_least(pump, drive, prospect, place, room)
+    begin = most_to_begin(rig, prospect, place, ANY, ANY)
     # First those that lead by the water they give without friction; then, the best being known, what may still beat it.
     for again in range(2):
         least, some = np.inf, False
@@ -131,8 +135,8 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
             # First with all that is wanted in the first and the last year, then with what they give.
             one.first = wanted_year(site, place.task.first, storage.day_m3)
             one.last = wanted_year(site, place.task.last, storage.day_m3)
-            water, pairs = loose_water(
-                c, rig, free, prospect, place, 0.0, one.water, one.pairs, storage, best, j, room
+            water, pairs, _ = loose_water(
+                c, rig, free, begin, place, 0.0, one.pairs, storage, best, j, room
             )  # fmt: skip
             if water > 0.0:
                 more = rules.water_first * one.first + rules.water_last * one.last
@@ -157,34 +161,35 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
 
 @kernel
 def loose_water(
-    c: int, rig: Rig, duty: Duty, prospect: Prospect, place: Place, extra: float, water: float, pairs: float,
+    c: int, rig: Rig, duty: Duty, begin: tuple[float, float, float], place: Place, extra: float, pairs: float,
     storage: Storage, best: Record, j: int, room: Room,
-) -> tuple[float, float]:  # fmt: skip
+) -> tuple[float, float, float]:  # fmt: skip
     """The most water that candidate c gives with at least the friction at hand, and the least that its rotors and
-    stators cost; no water when it cannot meet the demand or come before the best. The curves DEMAND are those of the
-    set at hand.
+    stators cost; no water when it cannot meet the demand or come before the best; then the water alone, none when it
+    cannot meet the demand. The curves DEMAND are those of the set at hand.
 
     extra          what the pipes add to the candidate's price
-    water, pairs   what is known of both
+    begin          what the pump needs at most to begin (`bounds.most_to_begin`)
+    pairs          what is known of the cost of rotors and stators
     """
     one, meeting = room.candidates[c], place.task.goal_m3 <= 0.0
     if meeting and not enough(rig, duty, place, one.module, one.array_wp, storage, room):
-        return 0.0, pairs
+        return 0.0, pairs, 0.0
     used = year_of(rig, duty, place, one.module, one.array_wp, DESIGN_YEAR, DEMAND, storage, room.year, room)
     if used < place.task.goal_m3 or used <= 0.0:
-        return 0.0, pairs
+        return 0.0, pairs, 0.0
     water = present(place.rules, one.first, used, one.last)
     price = one.price + extra
     if behind((price + pairs) / water, one.array_wp, j, best):
-        return 0.0, pairs
+        return 0.0, pairs, water
     if meeting and rig.pump.family == HELICAL:
         year_of(rig, duty, place, one.module, one.array_wp, WORN_YEAR, OTHER, storage, room.other, room)
         limit = worn_out_slip(rig.pump, place.site, place.rules, room.year, room.other)
         if limit < np.inf:
-            pairs = max(pairs, least_pairs(rig, prospect, place, one.module, one.array_wp, limit, room))
+            pairs = max(pairs, least_pairs(rig, place, one.module, one.array_wp, limit, begin))
             if behind((price + pairs) / water, one.array_wp, j, best):
-                return 0.0, pairs
-    return water, pairs
+                return 0.0, pairs, water
+    return water, pairs, water
 
 
 @kernel
@@ -211,7 +216,20 @@ def try_pipes(j: int, prospect: Prospect, place: Place, count: int, best: Record
             if third == DELIVERY:
                 take_least(DELIVERY, place, room.parts, room.desk)
             part.bound = node(
-                rig, prospect, place, first, one, prospect.top_m3_h, count, part.extra, FREE, 1 + one, best, room, j
+                rig,
+                prospect,
+                place,
+                first,
+                one,
+                ANY,
+                prospect.top_m3_h,
+                count,
+                part.extra,
+                FREE,
+                1 + one,
+                best,
+                room,
+                j,
             )
             part.close = 1
             continue
@@ -231,7 +249,9 @@ def try_pipes(j: int, prospect: Prospect, place: Place, count: int, best: Record
                     continue
                 if third == DELIVERY:
                     take_least(DELIVERY, place, room.parts, room.desk)
-                riser.bound = node(rig, prospect, place, first, one, cap, count, extra, 1 + one, row, best, room, j)
+                riser.bound = node(
+                    rig, prospect, place, first, one, two, cap, count, extra, 1 + one, row, best, room, j
+                )
                 riser.close = 1
                 continue
             riser.bound = np.inf
@@ -262,12 +282,12 @@ def bound_of(j: int, count: int, extra: float, row: int, best: Record, room: Roo
 
 @kernel
 def node(
-    rig: Rig, prospect: Prospect, place: Place, first: int, one_i: int, cap: float, count: int, extra: float,
-    above: int, row: int, best: Record, room: Room, j: int,
+    rig: Rig, prospect: Prospect, place: Place, first: int, one_i: int, riser: int, cap: float, count: int,
+    extra: float, above: int, row: int, best: Record, room: Room, j: int,
 ) -> float:  # fmt: skip
     """What each candidate gives at most with the friction on the desk, into a row; the least cost of any.
 
-    first, one_i  kind of the first part and which one
+    first, one_i  kind of the first part and which one; riser −1 where it is not chosen yet
     cap           flow that the parts chosen let pass at most, m3/h
     above         the row with what is known; no water there for those that cannot come before the best
     """
@@ -281,23 +301,31 @@ def node(
         cap = min(cap, full_flow_m3_h(market.deliveries[one_i].inside_mm, rules.velocity_delivery_m_s))
     lay_heads(place.site, intake, room.desk)
     duty = loose_duty(rig.pump, prospect, cap, ratio)
-    drawn = False
+    for c in range(count):
+        room.limit[c] = room.known[above, c].water
+    least_given(room.sets, room.given, room.task, room.desk, ratio, cap, count, room.limit)
+    begin = most_to_begin(rig, prospect, place, one_i if first == CABLE else ANY, riser)
+    drawn, at = False, -1
     least = np.inf
     for c in range(count):
         one = room.candidates[c]
-        water, pairs = room.known[above, c].water, room.known[above, c].pairs
+        water, pairs = room.limit[c], room.known[above, c].pairs
         room.known[row, c].water = 0.0
+        if water > 0.0 and rig.pump.family == HELICAL:
+            pairs = max(pairs, least_pairs(rig, place, one.module, one.array_wp, np.inf, begin))
         if water <= 0.0 or behind((one.price + extra + pairs) / water, one.array_wp, j, best):
             continue
         if not drawn:
             open_year(rig, duty, rig.pump.slip_life_factor, room.fan)
             year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
-            drawn = True
+            drawn, at = True, see(room.sets, room.given, room.task, room.desk, ratio, cap, count)
         storage = storage_of(place.site, place.market.tanks[one.tank].volume_m3)
-        water, pairs = loose_water(
-            c, rig, duty, prospect, place, extra, water, pairs, storage, best, j, room
+        water, pairs, most = loose_water(
+            c, rig, duty, begin, place, extra, pairs, storage, best, j, room
         )  # fmt: skip
         room.known[row, c].water, room.known[row, c].pairs = water, pairs
+        if at >= 0:
+            room.given[at, c] = most
         if water > 0.0:
             least = min(least, (one.price + extra + pairs) / water)
     return least
@@ -337,13 +365,11 @@ def try_last(
     """Try the candidates with a first part, a riser and every choice of the last that could make one come before the
     best.
 
-    From the last of the catalogue, the widest or thickest, down: with what loses more in every respect than the choice
-    before, a candidate gives no more than it gave with that, and fails where it failed.
+    From the last of the catalogue, the widest or thickest, down, since what loses less bounds what loses more.
     """
     site, market, rules, trial, pump, drive = place.site, place.market, place.rules, room.trial, rig.pump, rig.drive
     surface, intake = pump.family == SURFACE, shallowest_m(pump, place)
     third = DELIVERY if first == CABLE else CABLE
-    tried, guard, guard_cap, guard_intake = room.known[room.known.shape[0] - 1], -1, 0.0, 0.0
     for last_i in range(part_count(third, market) - 1, -1, -1):
         cable, d = (one_i, last_i) if first == CABLE else (last_i, one_i)
         part = room.parts[third, last_i]
@@ -357,31 +383,31 @@ def try_last(
         )  # fmt: skip
         if duty.rule != FITS:
             continue
-        # Not so where friction lets it start at less flow: at its lowest speed.
+        for c in range(count):
+            room.limit[c] = room.known[row, c].water
+        least_given(room.sets, room.given, room.task, room.desk, duty.cable_ratio, duty.cap_m3_h, count, room.limit)
         jumps = pump.family != HELICAL and room.desk.speed[0] < pump.min_speed_ratio
-        if (
-            guard < 0 or jumps or duty.cap_m3_h > guard_cap or duty.intake_m < guard_intake
-            or not loses_more(third, last_i, guard, market)
-        ):  # fmt: skip
-            for c in range(count):
-                tried[c].water = room.known[row, c].water
-        guard, guard_cap, guard_intake = last_i, duty.cap_m3_h, duty.intake_m
         more += (duty.intake_m - intake) * (
             riser_worth(market.risers[r], site) + (0.0 if surface else market.cables[cable].worth)
         )
-        drawn = False
+        drawn, at = False, -1
         for c in range(count):
             one = room.candidates[c]
-            water, price = tried[c].water, one.price + more
+            water, price = room.limit[c], one.price + more
             if water <= 0.0 or behind((price + room.known[row, c].pairs) / water, one.array_wp, j, best):
                 continue
             if not drawn:
                 open_year(rig, duty, pump.slip_life_factor, room.fan)
                 year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
                 drawn = True
+                if not jumps:
+                    at = see(
+                        room.sets, room.given, room.task, room.desk, duty.cable_ratio, duty.cap_m3_h, count
+                    )  # fmt: skip
             storage = storage_of(site, market.tanks[one.tank].volume_m3)
             if place.task.goal_m3 <= 0.0 and not enough(rig, duty, place, one.module, one.array_wp, storage, room):
-                tried[c].water = 0.0
+                if at >= 0:
+                    room.given[at, c] = 0.0
                 continue
             strings = room.strings[rig.pump.drive, one.module, one.strings]
             trial.pump, trial.riser, trial.delivery, trial.cable = j, r, d, cable
@@ -390,7 +416,8 @@ def try_last(
             trial.meets = place.task.goal_m3 <= 0.0
             if weigh(rig, duty, prospect, place, price, one.first, one.last, storage, best, room):
                 copy_design(trial, best)
-            tried[c].water = min(water, trial.present_m3)
+            if at >= 0:
+                room.given[at, c] = trial.present_m3
 
 
 @kernel
