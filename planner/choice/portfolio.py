@@ -1,13 +1,14 @@
 """The best set of sites under a budget and under rules: exact mixed-integer selection, whole numbers in, a set out.
 
-All amounts are whole numbers (cents, thousandths of the objective), so that sums are exact and every answer of the solver
-is tested again without rounding. Solver: HiGHS, through scipy.optimize.milp.
+All amounts are whole numbers (cents, thousandths of the objective), so that sums are exact and every answer of the
+solver is tested again without rounding. Solver: HiGHS, through scipy.optimize.milp.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,7 +57,7 @@ class Rule:
 
 @dataclass(frozen=True)
 class Problem:
-    """value, cost, rank: whole numbers ≥ 0, one a site; ranks differ. budget: in the unit of cost, None for no limit."""
+    """value, cost, rank: whole numbers ≥ 0, one a site; ranks differ. budget: in the unit of cost, None for none."""
 
     value: Whole
     cost: Whole
@@ -77,7 +78,8 @@ class Selection:
 
 @dataclass(frozen=True)
 class _Model:
-    """Rows low ≤ A x ≤ high over the sites and one switch for each share: 1 where the whole group is chosen."""
+    """Rows low ≤ A x ≤ high over the sites and, where there are shares, the number of chosen sites and a switch for
+    each share: 1 where the whole group is chosen."""
 
     rows: csr_array
     low: NDArray[np.float64]
@@ -178,7 +180,7 @@ def keeps(problem: Problem, chosen: Flags) -> bool:
 
 
 def _must_choose(problem: Problem) -> bool:
-    """Shares hold for the empty set, too: where a share is asked for, an affordable site of value must not be given up."""
+    """Shares hold for the empty set, too: where one is asked for, an affordable site of value must not be given up."""
     if not any(rule.shares for rule in problem.rules):
         return False
     affordable = problem.cost <= (problem.cost.max(initial=0) if problem.budget is None else problem.budget)
@@ -201,7 +203,7 @@ def _ordered(problem: Problem, order: NDArray[np.intp]) -> Problem:
 def _model(problem: Problem) -> _Model:
     sites = problem.cost.size
     shares = [(members, share) for rule in problem.rules for members, share in rule.shares]
-    width = sites + len(shares)
+    width = sites + (1 + len(shares) if shares else 0)
     allowed = ~_locked_out(problem)
     lower, upper = np.zeros(width), np.ones(width)
     upper[:sites] = allowed
@@ -210,29 +212,41 @@ def _model(problem: Problem) -> _Model:
     high: list[float] = []
 
     def add(
-        sites_row: NDArray[np.float64], least: float, most: float = np.inf, *, at: int = 0, by: float = 0.0
+        of_sites: NDArray[Any], least: float, most: float = np.inf, others: Sequence[tuple[int, float]] = ()
     ) -> None:
         row = np.zeros(width)
-        row[:sites] = sites_row
-        row[at] += by
+        row[:sites] = of_sites
+        for column, factor in others:
+            row[column] = factor
         rows.append(csr_array(row[None, :]))
         low.append(least)
         high.append(most)
 
-    # Half a unit of slack: sums are whole numbers, so nothing else gets in, and the solver's tolerance keeps nothing out.
-    most = np.inf if problem.budget is None else problem.budget + 0.5
-    add(problem.cost.astype(np.float64), -np.inf, most)
+    # Half a unit of slack: sums are whole, so nothing else gets in, and the solver's tolerance keeps nothing out.
+    add(problem.cost, -np.inf, np.inf if problem.budget is None else problem.budget + 0.5)
     for rule in problem.rules:
         if rule.locked_in is not None:
             lower[:sites] = np.maximum(lower[:sites], rule.locked_in)
         for members, least in rule.counts:
-            add(members.astype(np.float64), min(least, int((members & allowed).sum())) - 0.5)
-    for switch, (members, share) in enumerate(shares, start=sites):
-        add(members - share, -SHARE_SLACK, at=switch, by=share * sites)
-        add(members.astype(np.float64), -0.5, at=switch, by=-float((members & allowed).sum()))
+            add(members, min(least, int((members & allowed).sum())) - 0.5)
+    if shares:
+        upper[sites] = most_sites = _most_sites(problem, allowed)
+        add(np.ones(sites), 0.0, 0.0, [(sites, -1.0)])
+    for switch, (members, share) in enumerate(shares, start=sites + 1):
+        group = int((members & allowed).sum())
+        if group >= share * most_sites:  # never all of it: no switch is needed
+            upper[switch] = 0.0
+        add(members, -SHARE_SLACK, others=[(sites, -share), (switch, share * most_sites)])
+        add(members, -0.5, others=[(switch, -float(group))])
     if _must_choose(problem):
         add(np.ones(sites), 0.5)
     return _Model(csr_array(vstack(rows)), np.array(low), np.array(high), lower, upper)
+
+
+def _most_sites(problem: Problem, allowed: Flags) -> int:
+    """How many sites the budget can buy at most: the cheapest ones."""
+    cheap = np.cumsum(np.sort(problem.cost[allowed]))
+    return int(cheap.size if problem.budget is None else np.searchsorted(cheap, problem.budget, side="right"))
 
 
 def _settled(problem: Problem, model: _Model, best: _Answer) -> tuple[_Answer, bool]:
@@ -261,7 +275,7 @@ def _no_worse(problem: Problem, one: Flags, other: Flags) -> bool:
 
 
 def _solve(problem: Problem, model: _Model, goal: Whole, *, nodes: int | None) -> _Answer | None:
-    """The set of lowest goal. A set that keeps the rows only within the solver's tolerance is cut off, and solved again."""
+    """The set of lowest goal. A set that keeps the rows only within the solver's tolerance is cut off."""
     if np.any(model.lower > model.upper):
         return None
     sites = problem.cost.size
