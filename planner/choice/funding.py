@@ -99,7 +99,7 @@ def fund(sites: pd.DataFrame, shown: pd.DataFrame, plan: LoadedPlan) -> Funding:
         "ties_settled": found.ties,
         "people_unknown": int(table["people_served"].isna().sum()),
         "price_of_rules": [_price(problem, rule, value) for rule in problem.rules],
-        "without_rules": _price(problem, None, value) if problem.rules else None,
+        "without_rules": _price(problem, None, value) if len(problem.rules) > 1 else None,
         "rank_order": _totals(table, in_rank_order(problem)),
         "floors": _floors(sites, shown, column, out, able, plan),
         "locks": _lock_record(sites, column, plan),

@@ -6,7 +6,10 @@ solver is tested again without rounding. Solver: HiGHS, through scipy.optimize.m
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -258,9 +261,8 @@ def _settled(problem: Problem, model: _Model, best: _Answer) -> tuple[_Answer, b
         low, high = (reached - 0.5, np.inf) if sign > 0 else (-np.inf, reached + 0.5)
         model = model.and_row(held.astype(np.float64), low, high)
         found = _solve(problem, model, goal, nodes=TIE_NODES)
-        if found is None or not _no_worse(problem, found.chosen, answer.chosen):
+        if found is None or not found.optimal or not _no_worse(problem, found.chosen, answer.chosen):
             return answer, False
-        settled &= found.optimal
         answer = found
     return answer, settled
 
@@ -285,13 +287,14 @@ def _solve(problem: Problem, model: _Model, goal: Whole, *, nodes: int | None) -
     if nodes is not None:
         options = {"mip_rel_gap": 0.0, "time_limit": TIE_SECONDS, "node_limit": nodes}
     for _ in range(CUTS):
-        found = milp(
-            full,
-            integrality=np.ones(full.size),
-            bounds=Bounds(model.lower, model.upper),
-            constraints=LinearConstraint(model.rows, model.low, model.high),
-            options=options,
-        )
+        with _quiet():
+            found = milp(
+                full,
+                integrality=np.ones(full.size),
+                bounds=Bounds(model.lower, model.upper),
+                constraints=LinearConstraint(model.rows, model.low, model.high),
+                options=options,
+            )
         if found.status == 2 or (found.status == 4 and "infeasible" in found.message.lower()):
             return None
         if found.x is None:
@@ -304,6 +307,21 @@ def _solve(problem: Problem, model: _Model, goal: Whole, *, nodes: int | None) -
         # Any other set differs from this one in a site.
         model = model.and_row(np.where(chosen, -1.0, 1.0), 0.5 - float(chosen.sum()), np.inf)
     raise InternalError("the solver kept no rule exactly")
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """The solver prints a remark of its own now and then; standard output belongs to what a command promises."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _gap(reached: float, bound: float | None) -> float:
