@@ -151,18 +151,19 @@ def _rules(sites: pd.DataFrame, shown: pd.DataFrame, order: pd.Index, plan: Load
     for key in ("locked_in", "locked_out"):
         flags: Flags = np.zeros(len(order), dtype=np.bool_)
         for wanted in getattr(plan.plan.portfolio, key):
-            flags |= _able_rows(sites, pd.Series(sites.index.isin(order), index=sites.index), wanted, key, plan)[order]
+            flags |= order.isin(_one_row(sites, order, wanted, key, plan))
         if flags.any():
             name = f"{key} ({int(flags.sum())})"
             rules.append(Rule(name, locked_in=flags) if key == "locked_in" else Rule(name, locked_out=flags))
     return tuple(rules)
 
 
-def _able_rows(sites: pd.DataFrame, able: pd.Series, wanted: str, key: str, plan: LoadedPlan) -> Any:
-    found = _rows(sites, wanted) & able
-    if found.sum() > 1:
-        rows = " or ".join(f"row:{row}" for row in sites.index[found])
-        raise PlanError([_fault(plan, key, f"{wanted}, the id of {found.sum()} sites to equip", rows, plain=True)])
+def _one_row(sites: pd.DataFrame, order: pd.Index, wanted: str, key: str, plan: LoadedPlan) -> pd.Index:
+    """The row of a lock among the sites to equip, or none; two of one id are not told apart by us."""
+    found = order.intersection(sites.index[_rows(sites, wanted)])
+    if len(found) > 1:
+        rows = " or ".join(f"row:{row}" for row in sorted(found))
+        raise PlanError([_fault(plan, key, f"{wanted}, the id of {len(found)} sites to equip", rows, plain=True)])
     return found
 
 

@@ -119,7 +119,7 @@ def test_unknown_people_count_nobody_and_are_told(load: Load) -> None:
 def test_rules_that_clash_are_named_with_what_they_need(load: Load) -> None:
     sites = table([6.0, 7.0, 5.0], [60, 50, 50], "ABA")
     with pytest.raises(PlanError) as caught:
-        fund(sites, NOTHING, load(10, "minimum_count = { sub_district = 1 }", "minimum_share = { sub_district = 0.1 }"))
+        fund(sites, NOTHING, load(10, "minimum_count = { sub_district = 1 }", 'locked_in = ["S3"]'))
     (fault,) = caught.value.faults
     assert fault.found == "rules that clash: minimum_count sub_district = 1; budget 10 USD"
     assert "at least 12 USD" in fault.expected
