@@ -26,7 +26,7 @@ Whole = NDArray[np.int64]
 RELATIVE_GAP = 1e-6  # what counts as optimal
 SOLVE_SECONDS = 60.0
 TIE_NODES = 2_000  # nodes, not seconds: the same input gives the same set on any machine
-TIE_SECONDS = 20.0
+TIE_SECONDS = 10.0
 CUTS = 50
 SHARE_SLACK = 1e-9
 
