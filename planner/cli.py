@@ -91,6 +91,8 @@ def run(
     for line in warnings(plan):
         say(line)
     say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
+    for line in outcome.budget:
+        say(line)
     for severity, count in outcome.findings.items():
         say(f"findings, {severity}: {count}")
     say(f"every finding, with the text that was found: {outcome.folder / 'findings.csv'}")

@@ -21,6 +21,7 @@ import pandas as pd
 
 from planner import __version__, chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
+from planner.choice import funding
 from planner.choice.decision import DECISIONS, decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
@@ -91,6 +92,7 @@ class Outcome:
     findings: dict[str, int]
     stages: list[dict[str, Any]]
     run_id: str
+    budget: list[str] = field(default_factory=list)
 
 
 def check(path: Path, tell: Tell = lambda _: None) -> tuple[LoadedPlan, Table]:
@@ -157,11 +159,12 @@ def run(
         plan.plan.ranking.allow_prior_equip,
     )
     decided["rank"] = rank(table.sites.join(decided))
-    decided["funding"] = pd.Series("", index=decided.index, dtype="str")
+    funded = funding.fund(table.sites.join(decided), table.shown, plan)
+    decided["funding"] = funded.column
     for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
         decided[name] = np.nan
-    table.take("choice", Step(decided), tuple(decided.columns), time.perf_counter() - started)
-    return _write(plan, catalogue, table, checks, folder, tell)
+    table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
+    return _write(plan, catalogue, table, checks, funded, folder, tell)
 
 
 def _tell_fits(catalogue: Catalogue, tell: Tell) -> None:
@@ -270,6 +273,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
         attempt(lambda: read_weather(weather.file, plan.resolve(weather.file)))
     attempt(lambda: read_boundary(plan))
     if table is not None:
+        attempt(lambda: funding.look_at(table.sites, table.shown, plan))
         screened = attempt(lambda: screening.run(table.sites, plan))
         if screened is not None:
             sites = table.sites.join(screened.columns)
@@ -310,7 +314,13 @@ def engine_columns(rows: list[dict[str, object]], index: pd.Index) -> pd.DataFra
 
 
 def _write(
-    plan: LoadedPlan, catalogue: Catalogue, table: Table, checks: pd.DataFrame, folder: Path, tell: Tell
+    plan: LoadedPlan,
+    catalogue: Catalogue,
+    table: Table,
+    checks: pd.DataFrame,
+    funded: funding.Funding,
+    folder: Path,
+    tell: Tell,
 ) -> Outcome:
     started = time.perf_counter()
     sites = table.sites.reset_index(names="inventory_row")
@@ -343,6 +353,7 @@ def _write(
         "cautions": of_kind("caution"),
         "notes": of_kind("note"),
         "coarsen_m": plan.plan.output.coarsen_m,
+        "budget": funded.lines,
     }
     area = plan.plan.area
     polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
@@ -379,15 +390,16 @@ def _write(
             **counts,
             "rows": len(sites),
             "ranked": int(sites["rank"].notna().sum()),
-            "funded": 0,
-            "reserve": 0,
+            "funded": int((sites["funding"] == "funded").sum()),
+            "reserve": int((sites["funding"] == "reserve").sum()),
         },
+        "funding": funded.record,
         "findings": summary,
         "seed": None,
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")
-    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id)
+    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, funded.lines)
 
 
 def _write_map(

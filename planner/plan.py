@@ -16,9 +16,7 @@ from typing import Annotated, Any, Literal
 from pydantic import (
     AfterValidator,
     AliasChoices,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationError,
     ValidationInfo,
@@ -28,11 +26,10 @@ from pydantic import (
 
 from planner.crops import known_crop
 from planner.errors import Fault, PlanError, raise_if
+from planner.plan_portfolio import Portfolio
+from planner.plan_section import NotNegative, Positive, Section, Share
 from planner.plan_text import keys_without_effect, path_faults, place_of, take_without_effect, text_of
 
-Share = Annotated[float, Field(ge=0, le=1)]
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
 Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
 Shares = Annotated[tuple[Share, ...], Field(min_length=12, max_length=12)]
 Family = Literal["helical_rotor", "centrifugal", "surface"]
@@ -76,16 +73,13 @@ TESTED_SHARE: dict[TestKind, float] = {
 }
 
 
-class Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False)
-
-
 class Programme(Section):
     name: str = Field("Solar pumping plan", description="shown on every output", min_length=1, max_length=200)
     currency: str = Field("USD", description="currency of every amount", pattern=r"^[A-Z]{3}$")
     price_year: int = Field(2026, description="year of all prices", ge=1990, le=2100)
     discount_rate: Share = Field(0.08, description="real discount rate, 1/year")
     horizon_years: int = Field(20, description="years over which costs and water are counted", ge=1, le=60)
+    budget: Positive | None = Field(None, description="to be spent; empty: sites are ranked, not funded")
 
 
 class Inventory(Section):
@@ -396,6 +390,7 @@ class Plan(Section):
     equipment: Equipment = Field(default_factory=Equipment)
     costs: Costs = Field(default_factory=Costs)
     ranking: Ranking = Field(default_factory=Ranking)
+    portfolio: Portfolio = Field(default_factory=Portfolio)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     output: Output = Field(default_factory=Output)
 
@@ -433,6 +428,8 @@ def read_plan(path: Path) -> LoadedPlan:
     except ValidationError as error:
         raise PlanError([*_faults(error, path, text), *faults]) from error
     raise_if(faults, PlanError)
+    if plan.programme.budget is None and plan.portfolio.model_fields_set:
+        without_effect["portfolio"] = "sites are ranked, not funded: [programme] budget is not written"
     return LoadedPlan(plan, path.resolve(), dict(_defaults(plan)), without_effect)
 
 

@@ -13,19 +13,17 @@ from planner.errors import Fault, PlanError, raise_if
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
 WITHOUT_EFFECT = {
-    "programme.budget": "sites are ranked, not yet funded under a budget",
     "programme.language": "outputs are in English",
-    "area.equity_field": "no budget is allocated yet",
+    "area.equity_field": "floors are keys of [portfolio], by column",
     "rasters.recharge": "abstraction is not compared with recharge yet",
     "rasters.road_distance": "distance is straight line × detour",
-    "portfolio": "no budget is allocated yet",
     "ranking.weights": "rank is by cost per cubic metre",
     "uncertainty.draws": "no random draws are made yet",
     "uncertainty.seed": "no random draws are made yet",
     "output.sheet_limit": "site sheets are not written yet",
     "output.sheets_max": "site sheets are not written yet",
     "output.workbook_row_limit": "no workbook is written yet",
-    "phase": "no budget is allocated yet",
+    "phase": "the budget of [programme] is spent as one, not by years",
     "scenario": "one scenario is computed",
 }
 

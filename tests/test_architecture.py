@@ -23,8 +23,8 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 
 # Layers, lowest first; a module imports from layers below its own, and from its own folder where `WITHIN` says so.
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("errors", "physics.equation", "__init__"),
-    ("physics", "plan_text", "crops"),
+    ("errors", "physics.equation", "plan_section", "__init__"),
+    ("physics", "plan_text", "plan_portfolio", "crops"),
     ("glossary", "texts", "plan"),
     ("catalogue",),
     ("engine",),
@@ -46,7 +46,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.positions.cells", "tables.positions.readings"),
     ("tables.positions.stand",),
     ("tables.positions.read",),
-    ("tables.irrigation", "tables.private"),
+    ("tables.irrigation", "tables.private", "choice.portfolio"),
     ("tables", "choice", "outputs"),
     ("chunks",),
     ("pipeline",),

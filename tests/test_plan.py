@@ -188,9 +188,34 @@ def test_keys_without_effect_are_told_and_read_away(write: Write) -> None:
             + "[portfolio]\nobjective = 'people_served'\n[[phase]]\nyear = 1\n[[phase]]\nyear = 2\n"
         )
     )
-    keys = {"programme.budget", "programme.language", "portfolio", "phase"}
+    keys = {"programme.language", "phase"}
     assert loaded.without_effect == {key: WITHOUT_EFFECT[key] for key in keys}
     assert read_plan(write(START)).without_effect == {}
+
+
+def test_rules_without_a_budget_are_told(write: Write) -> None:
+    loaded = read_plan(write(START + "[portfolio]\nminimum_count = { sub_district = 2 }\n"))
+    assert "budget is not written" in loaded.without_effect["portfolio"]
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("minimum_count = { sub_district = 1.5 }", "whole numbers"),
+        ("minimum_count = 3", "whole numbers"),
+        ("minimum_share = { sub_district = 20 }", "shares 0 to 1"),
+        ("minimum_share = { sub_district = { A = true } }", "shares 0 to 1"),
+        ("locked_in = [7]", "site ids as text"),
+        ("objective = 'people'", "'people_served' or 'volume_used'"),
+        ("locked_in = ['7']\nlocked_out = { '7' = 'no road' }", "in both are 7"),
+    ],
+)
+def test_a_wrong_rule_is_one_fault(write: Write, line: str, expected: str) -> None:
+    with pytest.raises(PlanError) as caught:
+        read_plan(write(START + f"[portfolio]\n{line}\n"))
+    (fault,) = caught.value.faults
+    assert expected in fault.expected
+    assert "portfolio" in fault.place
 
 
 def test_a_key_without_effect_is_no_key_that_acts() -> None:

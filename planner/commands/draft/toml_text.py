@@ -5,7 +5,8 @@ from __future__ import annotations
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
-from planner.plan import Plan, Section
+from planner.plan import Plan
+from planner.plan_section import Section
 
 WIDTH = 110  # of remarks
 

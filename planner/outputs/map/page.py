@@ -76,7 +76,8 @@ def map_page(
     areas     [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
-              notes [text]; language if not "en"; coarsen_m, the grid of the positions, if they are not exact
+              notes [text]; budget [text], what was funded; language if not "en"; coarsen_m, the grid of the positions,
+              if they are not exact
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
     relief    shaded relief for the ground of the map
@@ -118,6 +119,7 @@ def _block(
             "without_effect": [[key, str(text)] for key, text in run["without_effect"].items()],
             "cautions": [str(text) for text in run["cautions"]],
             "notes": [str(text) for text in run["notes"]],
+            "budget": [str(text) for text in run.get("budget", [])],
         },
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
         "areas": [

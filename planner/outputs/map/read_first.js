@@ -4,6 +4,7 @@ function fillReadFirst(run, sites) {
   const offMap = indexes(sites).filter((index) => !isOnMap(sites, index)).length;
   byId("read").append(
     ...textList("Cautions", run.cautions),
+    ...textList("Budget", run.budget),
     element("h2", "", "What the map shows"),
     ...howToRead(run).map((text) => element("p", "", text)),
     ...positionWords(run).map((text) => element("p", "", `${text}. Sites of one cell of the grid lie on one mark; the list has them all. Distances and results were computed from the exact positions.`)),

@@ -245,7 +245,8 @@ def test_all_columns_of_a_wide_table(open_page: Callable[..., Any], page_file: P
     visit.page.click("#columns-toggle")
     heads = visit.page.locator("#columns [role=columnheader]").all_inner_texts()
     assert heads == [
-        "Rank", "Site", "Sub-district", "Decision", "Pump family", "USD/m³", "m³/d used", "Capital, USD", "People",
+        "Rank", "Site", "Sub-district", "Decision", "Funding", "Pump family", "USD/m³", "m³/d used", "Capital, USD",
+        "People",
     ]  # fmt: skip
     assert visit.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     visit.close()
