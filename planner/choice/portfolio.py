@@ -25,7 +25,10 @@ Whole = NDArray[np.int64]
 
 RELATIVE_GAP = 1e-6  # what counts as optimal
 SOLVE_SECONDS = 60.0
-TIE_NODES = 500  # nodes, not seconds: the same input gives the same set on any machine
+# Ties are settled up to so many sites and within so many nodes, not seconds: the same input gives the same set on any
+# machine. Settling 10 000 sites takes minutes.
+TIE_SITES = 2_000
+TIE_NODES = 500
 CUTS = 50
 SHARE_SLACK = 1e-9
 
@@ -254,6 +257,8 @@ def _most_sites(problem: Problem, allowed: Flags) -> int:
 def _settled(problem: Problem, model: _Model, best: _Answer) -> tuple[_Answer, bool]:
     """Of the sets with the value of `best` that of lowest cost, of these that of lowest rank sum."""
     answer, settled = best, best.optimal
+    if problem.cost.size > TIE_SITES:
+        return best, False
     goals = ((problem.value, 1), (problem.cost, -1))
     for (held, sign), goal in zip(goals, (problem.cost, problem.rank), strict=True):
         reached = float(held[answer.chosen].sum())
