@@ -25,6 +25,7 @@ from planner.plan import read_plan
 from planner.tables import inventory
 from planner.tables.cells.read import vocabulary
 from planner.tables.inventory_file import NUMBERS, read_table
+from tests.tables.files import with_columns
 
 MakeProgramme = Callable[..., Path]
 SECRETS = ("Tundu Kesi", "0712 345 678", "kesi@example.org", "19880214-12345-00001-23", "silver teapot")
@@ -39,20 +40,6 @@ ROWS: list[dict[str, str] | None] = [
     {"sub_district": "", "longitude": "30.3812345", "latitude": "-9.8123456"},  # outside, beyond the eastern edge
     {},
 ]
-
-
-def rewrite(plan: Path, columns: dict[str, list[str]], extra: str) -> Path:
-    """Add columns to the inventory and lines to [output], the plan's last section."""
-    file = plan.parent / "wells.csv"
-    with file.open(encoding="utf-8", newline="") as source:
-        rows = list(csv.reader(source))
-    for name, cells in columns.items():
-        for row, cell in zip(rows, [name, *cells], strict=True):
-            row.append(cell)
-    with file.open("w", encoding="utf-8", newline="") as target:
-        csv.writer(target).writerows(rows)
-    plan.write_text(plan.read_text(encoding="utf-8") + extra, encoding="utf-8")
-    return plan
 
 
 @pytest.fixture(scope="module")
@@ -72,7 +59,7 @@ def shared(
         "rank": [f"{place}th" for place in range(len(rows))],
     }
     extra = f'show_columns = ["=Remarks", "RANK"]\ncoarsen_m = {GRID_M}\n'
-    plan = rewrite(make_programme(folder / "in", rows), columns, extra)
+    plan = with_columns(make_programme(folder / "in", rows), columns, extra)
     pipeline.run(plan, folder / "out")
     return plan, folder / "out"
 
@@ -126,13 +113,13 @@ def test_private_columns_are_told_once(shared: tuple[Path, Path]) -> None:
 
 
 def test_without_the_key_nothing_of_the_inventory_is_added(make_programme: MakeProgramme, tmp_path: Path) -> None:
-    plan = rewrite(make_programme(tmp_path / "in", [{}]), {"Caretaker": [SECRETS[0]]}, "")
+    plan = with_columns(make_programme(tmp_path / "in", [{}]), {"Caretaker": [SECRETS[0]]}, "")
     pipeline.run(plan, tmp_path / "out")
     assert not [name for name in pd.read_parquet(tmp_path / "out" / "sites.parquet") if name.startswith("inventory:")]
 
 
 def test_a_header_that_is_not_there_stops_the_run(make_programme: MakeProgramme, tmp_path: Path) -> None:
-    plan = rewrite(
+    plan = with_columns(
         make_programme(tmp_path / "in", [{}]), {"Caretaker": [SECRETS[0]]}, 'show_columns = ["care taker"]\n'
     )
     with pytest.raises(PlanError, match="show_columns: found no column 'care taker'"):

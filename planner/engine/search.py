@@ -119,7 +119,8 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
     rig = Rig(pump, drive, site, rules, place.well, room.bare)
     free = lay_least(pump, drive, prospect, place, room)
     begin = most_to_begin(rig, prospect, place, ANY, ANY)
-    # First those that lead by the water they give without friction; then, the best being known, what may still beat it.
+    # First those that lead by the water they give with the least losses; then, the best being known, what may still
+    # beat it.
     for again in range(2):
         least, some = np.inf, False
         open_year(rig, free, pump.slip_life_factor, room.fan)

@@ -1,7 +1,8 @@
-"""Inventory files for the tests of their readers, and the two ways of opening one."""
+"""Inventory files for the tests of their readers, the two ways of opening one, and columns added to one."""
 
 from __future__ import annotations
 
+import csv
 import warnings
 import zipfile
 from collections.abc import Callable
@@ -108,3 +109,17 @@ def save(frame: gpd.GeoDataFrame, path: Path, driver: str, **options: Any) -> Pa
     else:
         frame.to_parquet(path)
     return path
+
+
+def with_columns(plan: Path, columns: dict[str, list[str]], extra: str = "") -> Path:
+    """Add columns to the inventory of a programme, and lines to its [output]."""
+    file = plan.parent / "wells.csv"
+    with file.open(encoding="utf-8", newline="") as source:
+        rows = list(csv.reader(source))
+    for name, cells in columns.items():
+        for row, cell in zip(rows, [name, *cells], strict=True):
+            row.append(cell)
+    with file.open("w", encoding="utf-8", newline="") as target:
+        csv.writer(target).writerows(rows)
+    plan.write_text(plan.read_text(encoding="utf-8") + extra, encoding="utf-8")
+    return plan

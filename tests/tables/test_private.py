@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from planner.errors import PlanError
 from planner.plan import LoadedPlan, read_plan
 from planner.tables.inventory import open_inventory
 from planner.tables.private import Shown, private_kind, private_text, shown_columns
+from tests.tables.files import with_columns
 
 MakeProgramme = Callable[..., Path]
 NAME, PHONE, EMAIL, IDENTITY = "a person's name", "a telephone number", "an e-mail address", "an identity number"
@@ -100,20 +100,6 @@ def test_private_text() -> None:
 
 def shown_of(plan: LoadedPlan) -> Shown:
     return shown_columns(plan, open_inventory(plan))
-
-
-def with_columns(plan: Path, columns: dict[str, list[str]], extra: str = "") -> Path:
-    """Add columns to the inventory of a programme, and lines to its [output]."""
-    file = plan.parent / "wells.csv"
-    with file.open(encoding="utf-8", newline="") as source:
-        rows = list(csv.reader(source))
-    for name, cells in columns.items():
-        for row, cell in zip(rows, [name, *cells], strict=True):
-            row.append(cell)
-    with file.open("w", encoding="utf-8", newline="") as target:
-        csv.writer(target).writerows(rows)
-    plan.write_text(plan.read_text(encoding="utf-8") + extra, encoding="utf-8")
-    return plan
 
 
 def test_columns_are_shown_when_asked_and_told_when_private(make_programme: MakeProgramme, tmp_path: Path) -> None:

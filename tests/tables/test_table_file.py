@@ -61,7 +61,7 @@ def test_encodings_are_found(opened: Open, encoding: str, mark: bytes, told_as: 
 def test_words_of_four_languages_keep_their_accents(opened: Open, words: str, encoding: str) -> None:
     try:
         data = f"{words}\n1;2;3\n".encode(encoding)
-    except UnicodeEncodeError:
+    except UnicodeEncodeError:  # no file in that encoding can hold these words, so there is nothing to read
         pytest.skip("the encoding lacks a sign")
     assert opened(data).header == words.split(";")
 

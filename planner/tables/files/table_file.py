@@ -143,6 +143,7 @@ def _zip_kind(path: Path, named: str) -> str | None:
     try:
         with zipfile.ZipFile(path) as archive:
             names = set(archive.namelist())
+    # zipfile raises NotImplementedError for a zip version that it cannot read.
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
         return named if named in {"xlsx", "ods"} else "xlsx"  # its reader says what is wrong with it
     if names & {"xl/workbook.xml", "xl/workbook.bin"}:

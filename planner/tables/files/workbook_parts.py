@@ -74,6 +74,7 @@ def check_parts(path: Path) -> set[str]:
                     raise PartsError("a file with a password", "one without")
                 total = _check_part(archive, part, total)
             return {part.filename for part in parts}
+    # zipfile raises NotImplementedError for a zip version or a compression that it cannot read.
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, NotImplementedError) as error:
         raise PartsError("a damaged file", "a workbook that is whole") from error
 
