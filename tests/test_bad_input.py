@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import rasterio
 
-from planner import cli, pipeline
+from planner import cli, pipeline, publish
 
 MakeProgramme = Callable[..., Path]
 Planner = Callable[..., tuple[int, str]]
@@ -299,7 +299,7 @@ def test_a_full_disk_is_told_as_such(programme: Path, planner: Planner, monkeypa
     def fail(_: object, path: Path, *_rest: object) -> None:
         raise OSError(28, "No space left on device", str(path))
 
-    monkeypatch.setattr(pipeline.output_tables, "write_parquet", fail)
+    monkeypatch.setattr(publish.output_tables, "write_parquet", fail)
     out = programme.parent / "out"
     code, told = planner("run", programme, "--out", out)
     assert code == 2

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planner import __version__, pipeline
+from planner import __version__, pipeline, publish, run_table
 from planner.catalogue.arrays import FAMILIES
 from planner.choice.decision import CONSEQUENCE, DECISIONS, FAMILY_RULES, SAID_WHEN_PASSED
 from planner.errors import InternalError
@@ -148,19 +148,19 @@ def plan(make_programme: MakeProgramme, tmp_path_factory: pytest.TempPathFactory
 
 
 @pytest.fixture(scope="module")
-def done(plan: Path) -> tuple[pipeline.Outcome, Path]:
+def done(plan: Path) -> tuple[publish.Outcome, Path]:
     """The plain run that the others are compared with."""
     folder = plan.parent / "plain"
     return pipeline.run(plan, folder), folder
 
 
 @pytest.fixture(scope="module")
-def sites(done: tuple[pipeline.Outcome, Path]) -> pd.DataFrame:
+def sites(done: tuple[publish.Outcome, Path]) -> pd.DataFrame:
     return pd.read_parquet(done[1] / "sites.parquet").set_index("inventory_row")
 
 
 @pytest.fixture(scope="module")
-def record(done: tuple[pipeline.Outcome, Path]) -> dict[str, Any]:
+def record(done: tuple[publish.Outcome, Path]) -> dict[str, Any]:
     found: dict[str, Any] = json.loads((done[1] / "run.json").read_text(encoding="utf-8"))
     return found
 
@@ -187,7 +187,7 @@ def test_the_record_says_how_the_inventory_was_read(record: dict[str, Any]) -> N
 
 @pytest.mark.parametrize(("chunk_sites", "workers"), [(1, 2), (7, 1), (7, 2), (512, 1)])
 def test_chunks_and_workers_change_no_byte(
-    plan: Path, done: tuple[pipeline.Outcome, Path], tmp_path: Path, chunk_sites: int, workers: int
+    plan: Path, done: tuple[publish.Outcome, Path], tmp_path: Path, chunk_sites: int, workers: int
 ) -> None:
     outcome = pipeline.run(plan, tmp_path / "out", workers=workers, chunk_sites=chunk_sites)
     assert bytes_of(tmp_path / "out") == bytes_of(done[1])
@@ -195,7 +195,7 @@ def test_chunks_and_workers_change_no_byte(
 
 
 def test_an_interruption_changes_no_byte(
-    plan: Path, done: tuple[pipeline.Outcome, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    plan: Path, done: tuple[publish.Outcome, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = tmp_path / "out"
 
@@ -353,7 +353,7 @@ def test_a_design_is_whole_or_absent(sites: pd.DataFrame) -> None:
 # Nothing dropped --------------------------------------------------------------------------------------------
 
 
-def test_every_row_of_the_inventory_comes_out(sites: pd.DataFrame, done: tuple[pipeline.Outcome, Path]) -> None:
+def test_every_row_of_the_inventory_comes_out(sites: pd.DataFrame, done: tuple[publish.Outcome, Path]) -> None:
     assert sites.index.tolist() == list(range(1, len(CASES) + 1))
     assert sites.loc[NAMES.index("empty") + 1, "row_kind"] == "blank"
     assert sites.loc[NAMES.index("total") + 1, "row_kind"] == "total"
@@ -363,13 +363,13 @@ def test_every_row_of_the_inventory_comes_out(sites: pd.DataFrame, done: tuple[p
     assert [row["decision"] for row in rows] == sites["decision"].tolist()
 
 
-def test_missing_is_empty(done: tuple[pipeline.Outcome, Path]) -> None:
+def test_missing_is_empty(done: tuple[publish.Outcome, Path]) -> None:
     text = (done[1] / "sites.csv").read_text(encoding="utf-8")
     cells = {cell for row in csv.reader(text.splitlines()) for cell in row}
     assert not cells & {"nan", "NaN", "None", "<NA>", "-9999", "inf"}
 
 
-def test_decisions_add_up(sites: pd.DataFrame, record: dict[str, Any], done: tuple[pipeline.Outcome, Path]) -> None:
+def test_decisions_add_up(sites: pd.DataFrame, record: dict[str, Any], done: tuple[publish.Outcome, Path]) -> None:
     counted = sites["decision"].value_counts()
     for decision in DECISIONS:
         assert record["counts"][decision] == counted[decision] == done[0].counts[decision]
@@ -378,7 +378,7 @@ def test_decisions_add_up(sites: pd.DataFrame, record: dict[str, Any], done: tup
     assert record["counts"]["funded"] == record["counts"]["reserve"] == 0
 
 
-def test_checks_and_findings_point_at_rows(sites: pd.DataFrame, done: tuple[pipeline.Outcome, Path]) -> None:
+def test_checks_and_findings_point_at_rows(sites: pd.DataFrame, done: tuple[publish.Outcome, Path]) -> None:
     checks = pd.read_parquet(done[1] / "checks.parquet")
     assert set(checks["inventory_row"]) == set(sites.index)
     for code in ("duplicate", "coverage_low"):
@@ -395,7 +395,7 @@ def test_checks_and_findings_point_at_rows(sites: pd.DataFrame, done: tuple[pipe
 
 
 def test_the_record_tells_plan_inputs_and_defaults(
-    record: dict[str, Any], plan: Path, done: tuple[pipeline.Outcome, Path]
+    record: dict[str, Any], plan: Path, done: tuple[publish.Outcome, Path]
 ) -> None:
     loaded = read_plan(plan)
     assert record["version"] == __version__
@@ -416,7 +416,7 @@ def test_the_record_tells_plan_inputs_and_defaults(
 
 
 def test_the_record_lists_the_files_with_true_hashes(
-    record: dict[str, Any], done: tuple[pipeline.Outcome, Path]
+    record: dict[str, Any], done: tuple[publish.Outcome, Path]
 ) -> None:
     assert set(record["files"]) == set(OUTPUTS)
     for name, digest in record["files"].items():
@@ -437,7 +437,7 @@ def test_the_record_tells_that_no_stage_lost_a_row(record: dict[str, Any]) -> No
         assert stage["seconds"] >= 0
 
 
-def test_the_run_id_follows_its_inputs(plan: Path, done: tuple[pipeline.Outcome, Path], tmp_path: Path) -> None:
+def test_the_run_id_follows_its_inputs(plan: Path, done: tuple[publish.Outcome, Path], tmp_path: Path) -> None:
     wells = plan.parent / "wells.csv"
     before = wells.read_bytes()
     try:
@@ -554,7 +554,7 @@ def table(**columns: Any) -> pd.DataFrame:
 
 def broken(step: pd.DataFrame, writes: tuple[str, ...], stands: pd.DataFrame | None = None) -> str:
     with pytest.raises(InternalError) as caught:
-        pipeline.check_step("digging", table() if stands is None else stands, Step(step), writes)
+        run_table.check_step("digging", table() if stands is None else stands, Step(step), writes)
     message = str(caught.value)
     assert message.startswith("digging: ")
     return message
@@ -562,7 +562,7 @@ def broken(step: pd.DataFrame, writes: tuple[str, ...], stands: pd.DataFrame | N
 
 def test_a_step_that_keeps_its_promise_passes() -> None:
     columns = table(depth_m=[1.0, np.nan], crop=pd.Series(["", "maize"], index=[1, 2], dtype="str"))
-    pipeline.check_step("digging", table(people=[1.0, 2.0]), Step(columns), ("crop", "depth_m"))
+    run_table.check_step("digging", table(people=[1.0, 2.0]), Step(columns), ("crop", "depth_m"))
 
 
 @pytest.mark.parametrize("rows", [[1], [1, 2, 3], [2, 1], [1, 1]])
@@ -625,7 +625,7 @@ def test_a_step_reads_only_what_was_written() -> None:
         READS = ("depth_m",)
 
     with pytest.raises(InternalError, match=r"thirsty: reads \['depth_m'\], which no step wrote"):
-        pipeline._steps(pipeline.Table(table(), [], []), None, (Thirsty(),), print)  # type: ignore[arg-type]
+        pipeline._steps(run_table.Table(table(), [], []), None, (Thirsty(),), print)  # type: ignore[arg-type]
 
 
 def test_what_is_counted_is_what_is_written(plan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

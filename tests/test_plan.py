@@ -9,7 +9,7 @@ import pytest
 
 from planner.errors import PlanError
 from planner.plan import LoadedPlan, Plan, input_files, read_plan
-from planner.plan_text import WITHOUT_EFFECT
+from planner.plan.text import WITHOUT_EFFECT
 
 Write = Callable[[str], Path]
 START = '[inventory]\nfile = "wells.csv"\n'

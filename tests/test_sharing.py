@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planner import pipeline
+from planner import pipeline, publish
 from planner.errors import PlanError
 from planner.outputs.shared import M_PER_DEGREE, coarse
 from planner.plan import read_plan
@@ -255,7 +255,7 @@ def test_every_input_has_its_size_and_hash(shared: tuple[Path, Path]) -> None:
 def test_a_shapefile_is_hashed_with_its_parts(tmp_path: Path) -> None:
     for end in (".shp", ".dbf", ".shx"):
         (tmp_path / f"area{end}").write_bytes(end.encode())
-    found = pipeline.fingerprint(tmp_path / "area.shp")
+    found = publish.fingerprint(tmp_path / "area.shp")
     assert list(found["parts"]) == [".dbf", ".shx"]
     assert found["parts"][".dbf"] == {"bytes": 4, "sha256": hashlib.sha256(b".dbf").hexdigest()}
 

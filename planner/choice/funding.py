@@ -13,7 +13,7 @@ from planner.choice.portfolio import Flags, Problem, Rule, clash, in_rank_order,
 from planner.errors import Fault, PlanError, raise_if
 from planner.glossary import glossary
 from planner.plan import LoadedPlan
-from planner.plan_text import place_of, text_of
+from planner.plan.text import place_of, text_of
 from planner.tables.step import Finding
 
 RESERVE = 20

@@ -6,7 +6,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from planner.plan import Plan
-from planner.plan_section import Section
+from planner.plan.section import Section
 
 WIDTH = 110  # of remarks
 

@@ -32,8 +32,9 @@ from planner.engine.sun import Climate
 from planner.engine.well import Well, well_limits
 from planner.errors import Fault, InternalError, OutputError
 from planner.outputs import folder as output_folder
-from planner.pipeline import engine_columns, weather_of
+from planner.pipeline import weather_of
 from planner.plan import LoadedPlan, Plan
+from planner.run_table import engine_columns
 
 NEEDED = ("run_id", "version", "programme", "plan", "plan_file", "inputs", "catalogue")
 TABLES = ("sites.parquet", "checks.parquet", "findings.csv")

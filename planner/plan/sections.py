@@ -1,40 +1,30 @@
-"""The plan file: every input and every assumption of a run, as frozen and validated models.
-
-Only `[inventory] file` is mandatory. `read_plan` returns the models together with the list of defaults that
-were used; unknown keys are refused with the nearest known key. Paths are relative to the plan file.
-"""
+"""The sections of a plan file as frozen and validated models, but for those with a file of their own beside this."""
 
 from __future__ import annotations
 
 import datetime
-import difflib
-import tomllib
-from dataclasses import dataclass
-from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import (
     AfterValidator,
     AliasChoices,
     BeforeValidator,
     Field,
-    ValidationError,
     ValidationInfo,
     field_validator,
     model_validator,
 )
 
 from planner.crops import known_crop
-from planner.errors import Fault, PlanError, raise_if
-from planner.plan_portfolio import Portfolio
-from planner.plan_section import NotNegative, Positive, Section, Share
-from planner.plan_text import keys_without_effect, path_faults, place_of, take_without_effect, text_of
+from planner.plan.portfolio import Portfolio
+from planner.plan.ranking import Ranking
+from planner.plan.section import NotNegative, Positive, Section, Share
+from planner.plan.uncertainty import Uncertainty
 
 Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
 Shares = Annotated[tuple[Share, ...], Field(min_length=12, max_length=12)]
 Family = Literal["helical_rotor", "centrifugal", "surface"]
 TestKind = Literal["constant_rate_24h", "constant_rate_6h", "step", "short", "airlift", "bailer", "unknown"]
-Grade = Literal["A", "B", "C", "D"]
 
 
 def _some_demand(season: tuple[float, ...]) -> tuple[float, ...]:
@@ -335,39 +325,6 @@ class Costs(Section):
     residual: bool = Field(True, description="count the unused life of equipment at the end")
 
 
-class Ranking(Section):
-    allow_prior_equip: bool = Field(False, description="let sites that rest on regional priors be `equip`")
-
-
-REST_LEVEL_M: dict[Grade, float] = {"A": 1.0, "B": 2.0, "C": 3.0, "D": 10.0}
-DRAWDOWN_FACTOR: dict[Grade, float] = {"A": 1.3, "B": 2.5, "C": 2.5, "D": 2.5}
-YIELD_FACTOR: dict[Grade, float] = {"A": 1.15, "B": 1.5, "C": 1.5, "D": 3.0}
-
-
-class Uncertainty(Section):
-    """P10–P90 half-widths; the main run uses them for the planning values of rules (P75, P25)."""
-
-    rest_level_m: dict[Grade, NotNegative] = Field(
-        default_factory=lambda: dict(REST_LEVEL_M), description="half-width, m, by grade"
-    )
-    drawdown_factor: dict[Grade, Positive] = Field(
-        default_factory=lambda: dict(DRAWDOWN_FACTOR), description="× and ÷, by grade"
-    )
-    yield_factor: dict[Grade, Positive] = Field(
-        default_factory=lambda: dict(YIELD_FACTOR),
-        description="× and ÷, by grade; a yield from a prior counts as D",
-    )
-    solar_share: Share = Field(0.08, description="half-width of the range of a solar raster or weather file, share")
-
-    @field_validator("rest_level_m", "drawdown_factor", "yield_factor")
-    @classmethod
-    def _complete(cls, value: dict[Grade, float], info: ValidationInfo) -> dict[Grade, float]:
-        """Grades that the plan leaves out keep their default."""
-        return {"rest_level_m": REST_LEVEL_M, "drawdown_factor": DRAWDOWN_FACTOR, "yield_factor": YIELD_FACTOR}[
-            str(info.field_name)
-        ] | value
-
-
 class Output(Section):
     files: tuple[Literal["map", "csv", "parquet", "gpkg"], ...] = Field(
         ("map", "csv", "parquet", "gpkg"), description="results to write", min_length=1
@@ -393,105 +350,3 @@ class Plan(Section):
     portfolio: Portfolio = Field(default_factory=Portfolio)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     output: Output = Field(default_factory=Output)
-
-
-@dataclass(frozen=True)
-class LoadedPlan:
-    """A plan with what a reader of the results must know about it.
-
-    defaults_used   dotted key → value, for every key that the file does not set
-    without_effect  dotted key → what happens instead, for keys that this version does not act on
-    """
-
-    plan: Plan
-    path: Path
-    defaults_used: dict[str, Any]
-    without_effect: dict[str, str]
-
-    def resolve(self, name: str) -> Path:
-        """Path of an input file, relative to the plan file."""
-        return (self.path.parent / name).resolve()
-
-
-def read_plan(path: Path) -> LoadedPlan:
-    """Read and validate a plan file; raises PlanError that names every fault."""
-    text = text_of(path)
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        hint = "; write paths with / or between single quotes" if "\\" in text else ""
-        raise PlanError([Fault(str(path), "TOML", str(error), f"valid TOML{hint}")]) from error
-    without_effect = take_without_effect(raw)
-    faults = path_faults(_files(raw), path, text)
-    try:
-        plan = Plan.model_validate(raw)
-    except ValidationError as error:
-        raise PlanError([*_faults(error, path, text), *faults]) from error
-    raise_if(faults, PlanError)
-    if plan.programme.budget is None and plan.portfolio.model_fields_set:
-        without_effect["portfolio"] = "sites are ranked, not funded: [programme] budget is not written"
-    return LoadedPlan(plan, path.resolve(), dict(_defaults(plan)), without_effect)
-
-
-def input_files(plan: Plan) -> dict[str, str]:
-    """Every input the plan names: dotted key → file as written."""
-    return _files(plan.model_dump())
-
-
-def _files(plan: dict[str, Any]) -> dict[str, str]:
-    """The same of a plan that need not be valid: whatever is text where the name of a file belongs."""
-    keys = ["inventory.file", "area.boundary"]
-    keys += [f"rasters.{name}.{key}" for name in Rasters.model_fields for key in ("file", "files")]
-    keys += ["weather.file", "equipment.pumps", "equipment.pump_points", "equipment.prices"]
-    found = {}
-    for key in keys:
-        value: Any = plan
-        for part in key.split("."):
-            value = value.get(part) if isinstance(value, dict) else None
-        if isinstance(value, str):
-            found[key] = value
-        elif isinstance(value, list | tuple):
-            names = enumerate(value, start=1)
-            found |= {f"{key}.{number:02d}": name for number, name in names if isinstance(name, str)}
-    return found
-
-
-def _defaults(model: Section, prefix: str = "") -> list[tuple[str, Any]]:
-    found: list[tuple[str, Any]] = []
-    for name in type(model).model_fields:
-        value = getattr(model, name)
-        if isinstance(value, Section):
-            found += _defaults(value, f"{prefix}{name}.")
-        elif name not in model.model_fields_set and value is not None:
-            found.append((f"{prefix}{name}", list(value) if isinstance(value, tuple) else value))
-    return found
-
-
-def _faults(error: ValidationError, path: Path, text: str) -> list[Fault]:
-    faults = []
-    for item in error.errors():
-        place = [str(part) for part in item["loc"]]
-        found = repr(item["input"]) if item["type"] != "missing" else "nothing"
-        if len(found) > 80:
-            found = found[:77] + "…"
-        expected = item["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-        if item["type"] == "extra_forbidden":
-            found = "an unknown key"
-            expected = _nearest(place)
-        elif item["type"] == "missing":
-            expected = "this key, it has no default"
-        faults.append(Fault(str(path), place_of(place, text), found, expected))
-    return faults
-
-
-def _nearest(place: list[str]) -> str:
-    model: Any = Plan
-    for part in place[:-1]:
-        annotation = model.model_fields[part].annotation if part in model.model_fields else None
-        candidates = [annotation, *getattr(annotation, "__args__", ())]
-        model = next((one for one in candidates if isinstance(one, type) and issubclass(one, Section)), None)
-        if model is None:
-            return "no such key"
-    known = [*model.model_fields, *keys_without_effect(place[:-1])]
-    near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.5)
-    return f"{near[0]!r}, the nearest known key" if near else "one of: " + ", ".join(sorted(known))

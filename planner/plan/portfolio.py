@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from planner.plan_section import Section
+from planner.plan.section import Section
 
 
 def _with_reasons(value: object) -> object:

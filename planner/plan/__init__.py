@@ -1,0 +1,21 @@
+"""The plan file: every input and every assumption of a run, as frozen and validated models.
+
+Only `[inventory] file` is mandatory. `read_plan` returns the models together with the list of defaults that
+were used; unknown keys are refused with the nearest known key. Paths are relative to the plan file.
+"""
+
+from planner.plan.read import LoadedPlan, input_files, read_plan
+from planner.plan.sections import Area, Array, Inventory, Plan, RasterSource, Weather, Well
+
+__all__ = [
+    "Area",
+    "Array",
+    "Inventory",
+    "LoadedPlan",
+    "Plan",
+    "RasterSource",
+    "Weather",
+    "Well",
+    "input_files",
+    "read_plan",
+]

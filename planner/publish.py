@@ -1,0 +1,224 @@
+"""What a run leaves behind: every file of its folder, and run.json, its record."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import hashlib
+import os
+import re
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from planner import __version__
+from planner.catalogue.loader import Catalogue
+from planner.choice.decision import DECISIONS
+from planner.choice.funding import Funding
+from planner.errors import Fault, InputError, InternalError
+from planner.outputs import folder as output_folder
+from planner.outputs import shared
+from planner.outputs import tables as output_tables
+from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
+from planner.plan import LoadedPlan, input_files
+from planner.run_table import Table
+from planner.tables.boundary import read_polygons
+from planner.texts import of_kind
+
+if TYPE_CHECKING:
+    import geopandas
+
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a finished run tells its caller."""
+
+    folder: Path
+    counts: dict[str, int]
+    findings: dict[str, int]
+    stages: list[dict[str, Any]]
+    run_id: str
+    budget: list[str] = field(default_factory=list)
+
+
+def publish(
+    plan: LoadedPlan,
+    catalogue: Catalogue,
+    table: Table,
+    checks: pd.DataFrame,
+    funded: Funding,
+    folder: Path,
+    tell: Tell,
+) -> Outcome:
+    """Write the files that the plan wants and put them in the place of the last run's, all or none."""
+    started = time.perf_counter()
+    sites = table.sites.reset_index(names="inventory_row")
+    counts = {decision: int((sites["decision"] == decision).sum()) for decision in DECISIONS}
+    if sum(counts.values()) != len(sites):
+        raise InternalError("the decisions do not add up to the rows of the inventory")
+    inputs = {
+        key: {"file": name, **fingerprint(plan.resolve(name))} for key, name in sorted(input_files(plan.plan).items())
+    }
+    run_id = _run_id(plan, inputs, catalogue)
+    date = _date(plan)
+    new = output_folder.new_folder(folder)
+    wanted = plan.plan.output.files
+    if "csv" in wanted:
+        output_tables.write_sites_csv(sites, new / "sites.csv", table.shown)
+    if "parquet" in wanted:
+        output_tables.write_parquet(sites, new / "sites.parquet", table.shown)
+        output_tables.write_parquet(checks, new / "checks.parquet")
+    output_tables.write_findings_csv(table.findings, new / "findings.csv")
+    about = {
+        "programme": plan.plan.programme.name,
+        "currency": plan.plan.programme.currency,
+        "price_year": plan.plan.programme.price_year,
+        "run_id": run_id,
+        "date": date,
+        "version": __version__,
+        "counts": counts,
+        "defaults_used": plan.defaults_used,
+        "without_effect": plan.without_effect,
+        "cautions": of_kind("caution"),
+        "notes": of_kind("note"),
+        "coarsen_m": plan.plan.output.coarsen_m,
+        "budget": funded.lines,
+    }
+    area = plan.plan.area
+    polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
+    grid_m = plan.plan.output.coarsen_m
+    findings = shared.shared_findings([dict(vars(one)) for one in table.findings], grid_m)
+    public = shared.coarse_sites(sites, checks, grid_m)
+    if "map" in wanted:
+        told = shared.coarse_checks(checks, grid_m)
+        _write_map(plan, public, polygons, about, told, findings, table.shown, new / "map.html")
+    if "gpkg" in wanted:
+        from planner.outputs.geopackage.geopackage import write_geopackage
+
+        name_field = "" if area is None else area.name_field
+        write_geopackage(public, polygons, name_field, findings, about, new / "plan.gpkg")
+    table.stages.append(
+        {
+            "name": "outputs",
+            "rows_in": len(sites),
+            "rows_out": len(sites),
+            "seconds": round(time.perf_counter() - started, 3),
+        }
+    )
+    summary = summary_record(finding_frame(table.findings), table.sites["sub_district_used"])
+    record = {
+        **about,
+        "plan": plan.plan.model_dump(mode="json", exclude_none=True),
+        "plan_file": _relative(plan.path, folder),
+        "inputs": inputs,
+        "inventory_read_as": table.read_as,
+        "catalogue": catalogue.digest,
+        "pump_fits": {name: dataclasses.asdict(fit) for name, fit in catalogue.fits.items()},
+        "stages": table.stages,
+        "counts": {
+            **counts,
+            "rows": len(sites),
+            "ranked": int(sites["rank"].notna().sum()),
+            "funded": int((sites["funding"] == "funded").sum()),
+            "reserve": int((sites["funding"] == "reserve").sum()),
+        },
+        "funding": funded.record,
+        "findings": summary,
+        "seed": None,
+    }
+    output_folder.commit(folder, record)
+    tell(f"outputs: {table.stages[-1]['seconds']} s")
+    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, funded.lines)
+
+
+def _write_map(
+    plan: LoadedPlan,
+    sites: pd.DataFrame,
+    polygons: geopandas.GeoDataFrame | None,
+    about: dict[str, Any],
+    checks: pd.DataFrame,
+    findings: list[dict[str, Any]],
+    shown: pd.DataFrame,
+    path: Path,
+) -> None:
+    from planner.outputs.map.areas import simplify_areas
+    from planner.outputs.map.page import map_page
+    from planner.outputs.map.relief import make_relief
+
+    area, elevation = plan.plan.area, plan.plan.rasters.elevation
+    areas = None
+    bounds = tuple(getattr(sites[name], side)() for side in ("min", "max") for name in ("longitude", "latitude"))
+    if area is not None and polygons is not None:
+        areas, bounds = simplify_areas(polygons, area.name_field), tuple(polygons.total_bounds)
+    relief = None
+    if elevation is not None:
+        relief = make_relief(plan.resolve(elevation.names[0]), bounds, elevation.nodata)
+    page = map_page(
+        sites,
+        areas,
+        {**about, "plan": plan.plan.model_dump(mode="json", exclude_none=True)},
+        checks=checks,
+        findings=findings,
+        relief=relief,
+        shown=shown,
+    )
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.write(page)
+
+
+def _relative(path: Path, folder: Path) -> str:
+    """The way from the results to a file, with / on every system; the full path where there is none."""
+    try:
+        return Path(os.path.relpath(path, folder.resolve())).as_posix()
+    except ValueError:  # another drive
+        return path.as_posix()
+
+
+def fingerprint(path: Path) -> dict[str, Any]:
+    """Size and sha256 of an input; of a shapefile those of its parts too, without which it says nothing."""
+    found: dict[str, Any] = {"bytes": path.stat().st_size, "sha256": _sha256(path)}
+    if path.suffix.lower() == ".shp":
+        parts = (path.with_suffix(end) for end in (".dbf", ".shx", ".prj", ".cpg"))
+        found["parts"] = {one.suffix: fingerprint(one) for one in parts if one.is_file()}
+    return found
+
+
+def _sha256(path: Path) -> str:
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def _run_id(plan: LoadedPlan, inputs: dict[str, dict[str, Any]], catalogue: Catalogue) -> str:
+    parts = [
+        __version__,
+        plan.plan.model_dump_json(),
+        *(
+            f"{key}={one['sha256']}{''.join(part['sha256'] for part in one.get('parts', {}).values())}"
+            for key, one in inputs.items()
+        ),
+        catalogue.digest,
+    ]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:12]
+
+
+def _date(plan: LoadedPlan) -> str:
+    """The date on outputs: the plan's, else SOURCE_DATE_EPOCH, else that of the newest input; never today."""
+    if plan.plan.output.date is not None:
+        return plan.plan.output.date
+    if epoch := os.environ.get("SOURCE_DATE_EPOCH", ""):
+        if not re.fullmatch("[0-9]{1,11}", epoch):
+            fault = Fault("environment", "SOURCE_DATE_EPOCH", repr(epoch), "whole seconds since 1970")
+            raise InputError([fault])
+        stamp = float(epoch)
+    else:
+        stamp = max(plan.resolve(name).stat().st_mtime for name in input_files(plan.plan).values())
+    return datetime.datetime.fromtimestamp(stamp, tz=datetime.UTC).date().isoformat()
