@@ -37,7 +37,7 @@ RANK = np.dtype([("bound", "f8"), ("close", "i8")])  # least cost of a pump; whe
 PART = np.dtype([("extra", "f8"), ("may", "i8"), ("bound", "f8"), ("close", "i8")])
 KNOWN = np.dtype([("water", "f8"), ("pairs", "f8")])  # the most water of a candidate, the least cost of its rotors
 CANDIDATE = np.dtype(
-    [(name, "i8") for name in ("tank", "module", "strings", "done")]
+    [(name, "i8") for name in ("tank", "module", "strings", "done", "cooled")]
     + [(name, "f8") for name in ("array_wp", "price", "pairs", "water", "first", "last")]
 )
 # What is common to all designs of a site: the month whose demand × head is largest for its sun; the smallest tank that

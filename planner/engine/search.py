@@ -52,7 +52,9 @@ from planner.engine.room import (
     FIRST_YEAR,
     FREE,
     LAST_YEAR,
+    NUMBERS,
     OTHER,
+    OWN,
     RISER,
     WORN_YEAR,
     YES,
@@ -66,8 +68,8 @@ from planner.engine.room import (
 )
 from planner.engine.seen import least_given, see
 from planner.engine.site import Record, Records
-from planner.engine.volume import open_year, year_curves
-from planner.engine.weigh import copy_design, enough, weigh, worn_out_slip, year_of
+from planner.engine.volume import open_year, pump_year, year_curves
+from planner.engine.weigh import copy_design, enough, sleeve_at, sleeve_needed, weigh, worn_out_slip, year_of
 from planner.engine.well import well_limits
 from planner.physics.equation import kernel
 
@@ -371,6 +373,7 @@ def try_last(
     site, market, rules, trial, pump, drive = place.site, place.market, place.rules, room.trial, rig.pump, rig.drive
     surface, intake = pump.family == SURFACE, shallowest_m(pump, place)
     third = DELIVERY if first == CABLE else CABLE
+    warms = sleeve_at(pump, site, 0.0)[0] < 0  # where little flows past the motor
     for last_i in range(part_count(third, market) - 1, -1, -1):
         cable, d = (one_i, last_i) if first == CABLE else (last_i, one_i)
         part = room.parts[third, last_i]
@@ -401,10 +404,14 @@ def try_last(
                 open_year(rig, duty, pump.slip_life_factor, room.fan)
                 year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
                 drawn = True
+                for i in range(count):
+                    room.candidates[i].cooled = ANY
                 if not jumps:
                     at = see(
                         room.sets, room.given, room.task, room.desk, duty.cable_ratio, duty.cap_m3_h, count
                     )  # fmt: skip
+            if warms and not cooled(c, count, rig, duty, place, room):
+                continue
             storage = storage_of(site, market.tanks[one.tank].volume_m3)
             if place.task.goal_m3 <= 0.0 and not enough(rig, duty, place, one.module, one.array_wp, storage, room):
                 if at >= 0:
@@ -419,6 +426,24 @@ def try_last(
                 copy_design(trial, best)
             if at >= 0:
                 room.given[at, c] = trial.present_m3
+
+
+@kernel
+def cooled(c: int, count: int, rig: Rig, duty: Duty, place: Place, room: Room) -> bool:
+    """Whether the set at hand cools its motor with the array of candidate c, sleeve or not; worked out once for all
+    tanks."""
+    one = room.candidates[c]
+    if one.cooled == ANY:
+        pump_year(
+            rig, duty, room.fan, place.light, one.module, one.array_wp * place.task.aged, 1.0, room.curves[DEMAND],
+            room.curves[OWN], room.year,
+        )  # fmt: skip
+        known = NUMBERS[1] if sleeve_needed(rig.pump, place.site, room.year)[0] >= 0 else NUMBERS[0]
+        for i in range(count):
+            other = room.candidates[i]
+            if other.module == one.module and other.strings == one.strings:
+                other.cooled = known
+    return bool(one.cooled > 0)
 
 
 @kernel
