@@ -14,7 +14,9 @@ import pytest
 
 from planner.catalogue.arrays import FAMILIES
 from planner.engine.choose import choose
+from planner.engine.design import no_designs
 from planner.engine.room import make_room
+from planner.engine.search import search_one
 from tests.engine import bed
 from tests.engine.every_design import Every, every_design, first_of, key_of, random_site, small_context
 
@@ -33,6 +35,8 @@ def compared(number: int) -> tuple[list[str], str]:
     middle = time.perf_counter()
     found = choose(*place, make_room(context.market))
     end = time.perf_counter()
+    alone = no_designs(1)
+    search_one(*place, alone, make_room(context.market))
     what = f"site {number}: {every.designs.size} designs, {every.compete.size} compete, "
     what += f"{middle - start:.2f} s, search {1000 * (end - middle):.1f} ms"
     if every.compete.size == 0:
@@ -42,6 +46,8 @@ def compared(number: int) -> tuple[list[str], str]:
         kind = FAMILIES[context.market.pumps[found.chosen.pump]["family"]] if found.family >= 0 else "none"
         kind += ", meets" if every.compete["meets"].any() else ", limited"
         faults = faults_of(every, found.best, found.chosen, context.market.pumps["family"])
+        if rank_of(alone[0]) != rank_of(found.chosen):
+            faults.append(f"alone: {told(alone[0])}, of all families {told(found.chosen)}")
         faults = [f"{what}: {fault}" for fault in faults]
     return faults, kind
 
@@ -75,10 +81,15 @@ def faults_of(every: Every, best: np.ndarray, chosen: np.ndarray, families: np.n
             faults.append(f"{name}: {told(ours)} does not compete; first is {told(first)}")
         elif same["cost_per_m3"][0] != pytest.approx(ours.cost_per_m3, rel=1e-9):
             faults.append(f"{name}: {told(ours)} costs {same['cost_per_m3'][0]:.8f}")
-        ranks = [(key_of(d["cost_per_m3"]), float(d["array_wp"]), int(d["pump"])) for d in (ours, first)]
+        ranks = [rank_of(ours), rank_of(first)]
         if ranks[0] != ranks[1]:
             faults.append(f"{name}: {told(ours)} {ranks[0]}, but first is {told(first)} {ranks[1]}")
     return faults
+
+
+def rank_of(design: np.ndarray) -> tuple[int, float, int]:
+    """By what designs are put in order."""
+    return key_of(design["cost_per_m3"]), float(design["array_wp"]), int(design["pump"])
 
 
 def told(design: np.ndarray) -> str:
