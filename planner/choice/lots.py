@@ -23,6 +23,7 @@ from planner.tables.step import Finding, Step
 
 WRITES = ("lot", "lot_base_km")
 MORE_LOTS = 3  # beyond the fewest that could be, where the plan leaves the number open
+ROUNDING = 1e-4  # of a cent: 1.15 × 60 000 is 69 000
 TURNS = 4  # of moving the places of lots to their middles
 
 
@@ -178,8 +179,8 @@ def _turned(
 def _problem(given: _Input, around: Around, count: int, plan: LoadedPlan) -> Problem:
     rules, total = plan.plan.lots, int(given.value.sum())
     mean, tolerance = total / count, rules.value_tolerance
-    low = min(math.ceil(mean * (1 - tolerance)), total // count)
-    high = max(math.floor(mean * (1 + tolerance)), -(-total // count))
+    low = min(math.ceil(mean * (1 - tolerance) - ROUNDING), total // count)
+    high = max(math.floor(mean * (1 + tolerance) + ROUNDING), -(-total // count))
     most = None if rules.value_max is None else math.floor(rules.value_max * CENTS)
     radius = rules.radius_max_km
     return Problem(
