@@ -10,7 +10,7 @@ from planner.choice.lots_exact import solve
 from planner.choice.lots_problem import Answer, Problem, broken, cost_km, excess
 from planner.choice.lots_search import search
 
-EXACT_CELLS = 200  # sites × lots
+EXACT_CELLS = 120  # sites × lots
 
 
 def assign(problem: Problem, found: Answer | None = None) -> Answer | None:
