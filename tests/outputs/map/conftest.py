@@ -251,8 +251,6 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "sleeve": random.choice([0.0, 1.0], count),
         "capital_cost": random.lognormal(9.9, 0.35, count),
         "people_served": used * 50,
-        "lot": np.nan,
-        "lot_base_km": np.nan,
         "cost_per_m3": cost,
         "cost_equipment_per_m3": cost * 0.45,
     }
