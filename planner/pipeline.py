@@ -16,7 +16,7 @@ import pandas as pd
 
 from planner import chunks
 from planner.catalogue.loader import Catalogue, load_catalogue
-from planner.choice import funding
+from planner.choice import funding, lots
 from planner.choice.decision import decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
@@ -113,7 +113,10 @@ def run(
     for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
         decided[name] = np.nan
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
-    return publish(plan, catalogue, table, checks, funded, folder, tell)
+    started = time.perf_counter()
+    grouped = lots.group(table.sites, plan)
+    table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
+    return publish(plan, catalogue, table, checks, funded, folder, tell, grouped)
 
 
 def _tell_fits(catalogue: Catalogue, tell: Tell) -> None:

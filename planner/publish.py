@@ -19,11 +19,13 @@ from planner import __version__
 from planner.catalogue.loader import Catalogue
 from planner.choice.decision import DECISIONS
 from planner.choice.funding import Funding
+from planner.choice.lots import Grouping
 from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
 from planner.outputs import shared
 from planner.outputs import tables as output_tables
 from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
+from planner.outputs.lots import write_lots_csv
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
 from planner.tables.boundary import read_polygons
@@ -55,6 +57,7 @@ def publish(
     funded: Funding,
     folder: Path,
     tell: Tell,
+    lots: Grouping,
 ) -> Outcome:
     """Write the files that the plan wants and put them in the place of the last run's, all or none."""
     started = time.perf_counter()
@@ -75,6 +78,9 @@ def publish(
         output_tables.write_parquet(sites, new / "sites.parquet", table.shown)
         output_tables.write_parquet(checks, new / "checks.parquet")
     output_tables.write_findings_csv(table.findings, new / "findings.csv")
+    if lots.table is not None:
+        write_lots_csv(lots.table, new / "lots.csv")
+    lines = [*funded.lines, *lots.lines]
     about = {
         "programme": plan.plan.programme.name,
         "currency": plan.plan.programme.currency,
@@ -88,7 +94,7 @@ def publish(
         "cautions": of_kind("caution"),
         "notes": of_kind("note"),
         "coarsen_m": plan.plan.output.coarsen_m,
-        "budget": funded.lines,
+        "budget": lines,
     }
     area = plan.plan.area
     polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
@@ -102,7 +108,7 @@ def publish(
         from planner.outputs.geopackage.geopackage import write_geopackage
 
         name_field = "" if area is None else area.name_field
-        write_geopackage(public, polygons, name_field, findings, about, new / "plan.gpkg")
+        write_geopackage(public, polygons, name_field, findings, about, new / "plan.gpkg", lots.table)
     table.stages.append(
         {
             "name": "outputs",
@@ -129,12 +135,13 @@ def publish(
             "reserve": int((sites["funding"] == "reserve").sum()),
         },
         "funding": funded.record,
+        "lots": lots.record,
         "findings": summary,
         "seed": None,
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")
-    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, funded.lines)
+    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, lines)
 
 
 def _write_map(

@@ -55,6 +55,8 @@ def coarse_sites(sites: pd.DataFrame, checks: pd.DataFrame, grid_m: float) -> pd
         told["solar_kwh_m2_day"] = sites["solar_kwh_m2_day"].round(1)
     if "boundary_distance_m" in sites.columns:
         told["boundary_distance_m"] = _up(sites["boundary_distance_m"], grid_m)
+    if "lot_base_km" in sites.columns:
+        told["lot_base_km"] = _up(sites["lot_base_km"], grid_m / 1000)
     told["reason_text"] = _coarse_reasons(sites, checks, grid_m)
     return told
 

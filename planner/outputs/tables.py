@@ -35,6 +35,7 @@ SITE_COLUMNS = [
     "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
     "people_counted", "people_source", "interference_m", "engine_status",
     "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
+    "lot", "lot_base_km",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
@@ -80,6 +81,11 @@ def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = 
     if shown is not None:
         exact = pd.concat([exact, as_shown(shown).set_axis(exact.index)], axis=1)
     exact.to_parquet(path, index=False)
+
+
+def write_rows(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:
+    """Any other table of texts, as sites.csv is written."""
+    _write_csv(path, names, ([_safe(cell) for cell in row] for row in rows))
 
 
 def _cells(values: pd.Series, dtype: str, rounded: bool) -> list[str]:

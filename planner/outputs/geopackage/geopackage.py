@@ -20,7 +20,8 @@ import pandas as pd
 from planner.glossary import Quantity
 from planner.outputs.geopackage.areas import AREA_FIELDS, area_totals
 from planner.outputs.geopackage.fields import alias, glossary_fields, holdable
-from planner.outputs.geopackage.styles import areas_style, sites_style, table_style
+from planner.outputs.geopackage.lots import LOT_FIELDS, lot_shapes
+from planner.outputs.geopackage.styles import areas_style, lots_style, sites_style, table_style
 from planner.outputs.tables import SITE_COLUMNS
 
 if TYPE_CHECKING:
@@ -108,15 +109,19 @@ def write_geopackage(
     findings: list[dict[str, Any]],
     run: dict[str, Any],
     path: Path,
+    lots: pd.DataFrame | None = None,
 ) -> None:
     """Write plan.gpkg (EPSG:4326); a file that stands at `path` is replaced.
 
     sites: a row for each row of the inventory with SITE_COLUMNS, area_name and, if screened, position_status;
     missing is NaN in numbers and "" in texts. areas: polygons of the programme area in any CRS, their name in
     `name_field`; None if the plan has no area. findings: rows of findings.csv. run: what every output states,
-    with at least `date` (YYYY-MM-DD) and `currency`.
+    with at least `date` (YYYY-MM-DD) and `currency`. lots: rows of lots.csv, the sites with their `lot`; None if sites
+    are not grouped.
     """
     layers = _layers(sites, areas, name_field, findings, run)
+    if lots is not None:
+        layers.insert(2, _lots_layer(sites, lots, run))
     path.unlink(missing_ok=True)
     stamp = f"{run['date']}T00:00:00.000Z"
     with _date_of_files(stamp):
@@ -169,6 +174,15 @@ def _layers(
         words = "Areas with the totals of their sites"
         layers.insert(2, Layer("areas", words, AREA_FIELDS, shown, style, "MultiPolygon"))
     return layers
+
+
+def _lots_layer(sites: pd.DataFrame, lots: pd.DataFrame, run: dict[str, Any]) -> Layer:
+    import geopandas as gpd
+
+    shapes = lot_shapes(sites, lots, float(run.get("coarsen_m", 0)))
+    shown = gpd.GeoDataFrame(_typed(shapes, LOT_FIELDS), geometry=shapes.geometry)
+    words = "Lots for tender with the totals of their sites; a point belongs to the lot of the nearest site"
+    return Layer("lots", words, LOT_FIELDS, shown, lots_style(LOT_FIELDS, str(run["currency"])), "MultiPolygon")
 
 
 def _has_position(sites: pd.DataFrame) -> pd.Series:

@@ -66,19 +66,28 @@ def sites_style(sites: pd.DataFrame, fields: Sequence[Quantity], currency: str) 
 
 def areas_style(fields: Sequence[Quantity], currency: str) -> str:
     """QML of the areas: an outline that hides nothing, and the name."""
+    return _outlines(fields, currency, "area_name", "solid", "0.4")
+
+
+def lots_style(fields: Sequence[Quantity], currency: str) -> str:
+    """QML of the lots: a dashed outline that hides nothing, and the number."""
+    return _outlines(fields, currency, "lot", "dash", "0.5")
+
+
+def _outlines(fields: Sequence[Quantity], currency: str, label: str, line_style: str, width_mm: str) -> str:
     root = _root("polygon", fields, currency)
     root.set("labelsEnabled", "1")
     renderer = ET.SubElement(root, "renderer-v2", {"type": "singleSymbol"})
     symbol = ET.SubElement(ET.SubElement(renderer, "symbols"), "symbol", {"type": "fill", "name": "0"})
-    line = {"outline_color": _rgba(INK), "outline_width": "0.4", "outline_width_unit": "MM"}
-    options = {"style": "no", "outline_style": "solid", "joinstyle": "round", **line}
+    line = {"outline_color": _rgba(INK), "outline_width": width_mm, "outline_width_unit": "MM"}
+    options = {"style": "no", "outline_style": line_style, "joinstyle": "round", **line}
     _options(ET.SubElement(symbol, "layer", {"class": "SimpleFill", "enabled": "1"}), options)
     settings = ET.SubElement(ET.SubElement(root, "labeling", {"type": "simple"}), "settings")
     style = ET.SubElement(
         settings,
         "text-style",
         {
-            "fieldName": "area_name",
+            "fieldName": label,
             "isExpression": "0",
             "allowHtml": "0",
             "fontSize": "9",

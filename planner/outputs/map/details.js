@@ -96,6 +96,10 @@ function costGroups({ sites, run }, index) {
   const at = (name) => sites[name][index];
   const low = at("cost_per_m3_p10");
   return [
+    ["Tender", [
+      ["Lot", wholeText(at("lot"))],
+      ["Drive from the base of the lot, one way", wholeText(at("lot_base_km")), "km"],
+    ]],
     [`Cost, ${run.currency} of ${run.price_year}`, [
       ["Per m³ used, whole scheme", costText(at("cost_per_m3")), run.currency],
       ["8 of 10 draws lie within", Number.isFinite(low) ? `${costText(low)} to ${costText(at("cost_per_m3_p90"))}` : "", run.currency],

@@ -68,6 +68,8 @@ DECIMALS = {
     "family_margin_equipment": 3,
     "days_below_80pct": 3,
     "people_served": 0,
+    "lot": 0,
+    "lot_base_km": 0,
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
 SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")

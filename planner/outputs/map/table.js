@@ -16,6 +16,7 @@ const COLUMNS = [
   { key: "volume_used_m3_day", words: "m³/d used", number: true },
   { key: "capital_cost", words: "Capital", number: true, extra: true },
   { key: "people_served", words: "People", number: true, extra: true },
+  { key: "lot", words: "Lot", number: true, extra: true },
 ];
 
 function makeTable(sites, reasons, markOf, run, onOpen, onPoint) {
@@ -226,6 +227,7 @@ function siteRow({ sites, reasons, markOf }, index) {
     cell("number", volumeText(at("volume_used_m3_day"))),
     cell("number extra", estimateText(at("capital_cost"))),
     cell("number extra", estimateText(at("people_served"))),
+    cell("number extra", wholeText(at("lot"))),
   );
   row.setAttribute("role", "row");
   row.id = `site-${index}`;

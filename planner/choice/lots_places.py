@@ -1,0 +1,114 @@
+"""Where lots have their service bases: those of the plan, or sites in the middle of the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planner.choice.lots_bases import EXACT_PAIRS, clusters, kept, middle, p_median
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Sites:
+    """Positions in degrees, the same in a plane in m, (n, 2); detour: road ÷ straight line."""
+
+    latitude: Floats
+    longitude: Floats
+    xy_m: Floats
+    detour: float
+
+
+@dataclass(frozen=True)
+class Bases:
+    """Bases of the plan."""
+
+    names: tuple[str, ...]
+    latitude: Floats
+    longitude: Floats
+
+
+@dataclass(frozen=True)
+class Around:
+    """Around what each of k lots is formed, and its base.
+
+    sites        the site in the middle of each lot; empty where lots are formed around bases of the plan
+    base         base of the plan of each lot; −1: the site in the middle is the base
+    distance_km  drive from the middle of a lot, (n, k); base_km: from its base
+    how          how the places were found, in words
+    """
+
+    sites: Places
+    base: Places
+    distance_km: Floats
+    base_km: Floats
+    how: str
+
+
+def driving_km(sites: Sites, latitude: Floats, longitude: Floats) -> Floats:
+    """From each site to each place: geodesic on WGS 84 (Karney 2013, through PROJ) × detour, km, shape (n, k)."""
+    from pyproj import Geod
+
+    shape = (sites.latitude.size, latitude.size)
+    lat, lon = (np.broadcast_to(one[:, None], shape).ravel() for one in (sites.latitude, sites.longitude))
+    to_lat, to_lon = (np.broadcast_to(one[None, :], shape).ravel() for one in (latitude, longitude))
+    metres = np.asarray(Geod(ellps="WGS84").inv(lon, lat, to_lon, to_lat)[2])
+    return metres.reshape(shape) / 1000 * sites.detour
+
+
+def places(sites: Sites, bases: Bases | None, count: int, radius_km: float | None) -> Around | None:
+    """The places of `count` lots; None where no choice of sites has every site within the radius."""
+    if bases is None or count > len(bases.names):
+        found = _among_sites(sites, count, radius_km if bases is None else None)
+        return None if found is None else around_sites(sites, bases, *found)
+    distance = driving_km(sites, bases.latitude, bases.longitude)
+    if count == len(bases.names):
+        chosen, how = np.arange(count), "the bases of the plan"
+    elif distance.size <= EXACT_PAIRS:
+        median = p_median(distance, count, radius_km)
+        if median is None:
+            return None
+        proof = "the least summed drive, proven" if median.optimal else "not proven to be the best"
+        chosen, how = median.places, f"{count} of the {len(bases.names)} bases of the plan: {proof}"
+    else:
+        chosen = kept(distance, count)
+        how = f"{count} of the {len(bases.names)} bases of the plan, the least useful left out one by one"
+    return Around(np.zeros(0, dtype=np.intp), chosen, distance[:, chosen], distance[:, chosen], how)
+
+
+def around_sites(sites: Sites, bases: Bases | None, chosen: Places, how: str) -> Around:
+    """Lots around sites; their base is that site or, with bases of the plan, the one nearest to it."""
+    distance = driving_km(sites, sites.latitude[chosen], sites.longitude[chosen])
+    if bases is None:
+        return Around(chosen, np.full(chosen.size, -1), distance, distance, how)
+    to_bases = driving_km(sites, bases.latitude, bases.longitude)
+    base = np.argmin(to_bases[chosen], axis=1)
+    return Around(chosen, base, distance, to_bases[:, base], f"{how}; each served from the nearest base of the plan")
+
+
+def moved(sites: Sites, bases: Bases | None, around: Around, lot: Places) -> Around | None:
+    """The same with each lot around its own middle site; None where it is there already, or around bases of
+    the plan."""
+    if not around.sites.size:
+        return None
+    chosen = np.array([middle(sites.xy_m, np.flatnonzero(lot == one)) for one in range(around.sites.size)])
+    if np.array_equal(chosen, around.sites):
+        return None
+    how = around.how if "moved" in around.how else f"{around.how.split(';')[0]}, then moved to the middles of the lots"
+    return replace(around_sites(sites, bases, chosen.astype(np.intp), how.split(";")[0]))
+
+
+def _among_sites(sites: Sites, count: int, radius_km: float | None) -> tuple[Places, str] | None:
+    number = sites.latitude.size
+    if number * number <= EXACT_PAIRS:
+        median = p_median(driving_km(sites, sites.latitude, sites.longitude), count, radius_km)
+        if median is None:
+            return None
+        proof = "p-median, proven" if median.optimal else "p-median, not proven to be the best"
+        return median.places, f"sites in the middle of the others ({proof})"
+    how = f"sites in the middle of clusters (more than {int(EXACT_PAIRS**0.5)} sites: no proof that they are the best)"
+    return clusters(sites.xy_m, count), how
