@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from planner import chunks
+from planner.alternatives import compare as alternatives
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice import funding
 from planner.choice.decision import decide, on_priors
@@ -97,6 +98,7 @@ def run(
         time.perf_counter() - started,
     )
     tell(f"sizing: {sites.inventory_row.size} sites in {time.perf_counter() - started:.1f} s")
+    alternatives.take(table, context)
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
