@@ -1,7 +1,7 @@
 """Handpumps: what one on this borehole gives against depth, how many the demand would need, and what they cost.
 
-One handpump stands on one borehole: the others need boreholes of their own. No tank, no pipes, no losses: their water is
-at the tap. A working handpump that stands there is kept: nothing is bought now, and it is renewed when its life is over.
+One handpump stands on one borehole: the others need boreholes of their own. No tank, no pipes, no losses: their water
+is at the tap. A working handpump that stands there is kept: nothing is bought now, and it is renewed at its life's end.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The chosen pump on another source of power: a diesel set, the grid, or a diesel set beside the solar set.
 
 Pump, motor, drive, riser, cable, delivery pipe, taps, wellhead, tests and transport are those of the chosen solar set,
-at the same cost: its life-cycle cost, scheme, less the worth of its array and of its tank. The pump runs at the set's peak
-flow against its total head, with the wire-to-water efficiency of its year; its drive is fed through a supply panel. An
+at the same cost: its life-cycle cost, scheme, less the worth of its array and of its tank. The pump runs at its peak
+flow against its total head, with the wire-to-water efficiency of its year, its drive fed through a supply panel. An
 engine and the grid get the smallest tank that holds the storage share of the largest day, at most the solar set's. The
 well's safe volume of a day limits all. Wear of a rotor is that of the solar set.
 """

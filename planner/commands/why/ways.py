@@ -37,7 +37,7 @@ def other_ways(sheet: Sheet, opened: Opened) -> None:
     sheet.section("Other ways to lift the water")
     sheet.text(
         f"Same demand, {opened.plan.programme.horizon_years} years, same discounting. Cost is of the whole scheme with "
-        "its source of power, per m3 used at the tap. A way that breaks the rules of reliability is shown, but no equal."
+        "its source of power, per m3 used at the tap. A way that breaks the rules of reliability is no equal."
     )
     if row["engine_status"] in ("designed", "no_design"):
         terms = terms_of(opened.context)
