@@ -118,6 +118,14 @@ def run(
     return publish(plan, catalogue, table, checks, funded, folder, tell)
 
 
+def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:
+    """Plan, catalogue and the table as it goes into the sizing; raises InputError with every fault at once."""
+    plan = read_plan(path)
+    catalogue, table = _inputs(plan)
+    _steps(table, plan, STEPS, lambda _: None)
+    return plan, catalogue, table
+
+
 def _tell_fits(catalogue: Catalogue, tell: Tell) -> None:
     for fit in catalogue.fits.values():
         tell(fit.line())

@@ -81,6 +81,7 @@ def handpump_flow_m3_h(head_m: float) -> float:
     """
     if math.isnan(head_m):
         return math.nan
-    if head_m <= 0.0:
+    power_m4_h = HANDPUMP_USEFUL_W * 3600.0 / (1000.0 * GRAVITY_M_S2)
+    if head_m * HANDPUMP_MOST_M3_H <= power_m4_h:
         return HANDPUMP_MOST_M3_H
-    return float(min(HANDPUMP_MOST_M3_H, HANDPUMP_USEFUL_W * 3600.0 / (1000.0 * GRAVITY_M_S2 * head_m)))
+    return float(power_m4_h / head_m)
