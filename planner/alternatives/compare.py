@@ -20,6 +20,13 @@ from planner.tables.step import Step
 
 _ALL = list(glossary())
 WRITES: tuple[str, ...] = tuple(_ALL[_ALL.index("coverage_do_nothing") : _ALL.index("alternatives_missing") + 1])
+READS: tuple[str, ...] = (
+    *("row_kind", "status", "equipped_with", "grid_distance_m", "engine_status", "supply_limited", "module_id"),
+    *("demand_growth", "storage_share", "safe_volume_m3_day", "share_rate_m3_h", "drawdown_b_d_m2", "drawdown_c_d2_m5"),
+    *("distance_km", "people_counted", "people_served", "supply_reliability", "volume_used_m3_day"),
+    *("peak_flow_m3_h", "total_head_m", "wire_to_water", "array_wp", "tank_m3", "lifecycle_cost", "cost_per_m3"),
+    *(name for stem in ("demand", "used", "rest_level", "people_share") for name in monthly(stem)),
+)
 WAYS = ("handpump", "diesel", "diesel_solar", "grid")
 COST = {
     "handpump": "cost_handpumps_per_m3",
@@ -40,8 +47,9 @@ def take(table: Table, context: Context) -> None:
 def compare(sites: pd.DataFrame, context: Context) -> pd.DataFrame:
     """WRITES for every row, indexed as `sites`; empty in rows that were not sized and for ways not compared.
 
-    sites  the table after sizing
+    sites  the table after sizing, with the columns READS
     """
+    sites = sites[list(READS)]
     columns = {name: _empty(name, len(sites)) for name in WRITES}
     compared = set(context.plan.alternatives.compare)
     here = sites["engine_status"].isin(["designed", "no_design"]).to_numpy()
@@ -129,8 +137,8 @@ def _judged(
         counts = way[name].covers & np.isfinite(price) & ~_not_needed(name, sites)
         cost[number] = np.where(counts, price, np.inf)
         for reason, holds in _reasons(name, sites, price, way[name], duty, pumps):
-            told = f"{name} {reason}"
-            missing = np.where(holds, np.where(missing == "", told, missing + ";" + told), missing)
+            at = np.flatnonzero(holds)
+            missing[at] = [f"{before};{name} {reason}" if before else f"{name} {reason}" for before in missing[at]]
     best, least = cost.argmin(axis=0), cost.min(axis=0)
     names = np.where(np.isfinite(least), np.array(WAYS, dtype=object)[best], "")
     solar = sites["cost_per_m3"].to_numpy(dtype="float64")
