@@ -173,6 +173,22 @@ def why(
     typer.echo(calculation(folder, site_id), nl=False)
 
 
+@app.command("break-even")
+def break_even(
+    plan: PlanFile,
+    out: Annotated[Path, typer.Option(metavar="FILE.svg", help="The chart.")] = Path("break_even.svg"),
+) -> None:
+    """A chart of head and daily volume: where solar, handpumps or diesel are cheapest, and where solar and diesel meet.
+
+    Wells of every head and demand are invented and sized by the same search as the sites, under the sun of the plan's
+    middle site and with the plan's prices.
+    """
+    from planner.commands.break_even import break_even as drawn
+
+    drawn(plan, out)
+    typer.echo(str(out))
+
+
 @app.command()
 def selfcheck() -> None:
     """The shipped hand-calculated cases against the equations."""

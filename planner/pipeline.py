@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from planner import chunks
+from planner.alternatives import compare as alternatives
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice import funding, lots
 from planner.choice.decision import decide, on_priors
@@ -97,6 +98,7 @@ def run(
         time.perf_counter() - started,
     )
     tell(f"sizing: {sites.inventory_row.size} sites in {time.perf_counter() - started:.1f} s")
+    alternatives.take(table, context)
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
@@ -117,6 +119,14 @@ def run(
     grouped = lots.group(table.sites, plan)
     table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
     return publish(plan, catalogue, table, checks, funded, folder, tell, grouped)
+
+
+def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:
+    """Plan, catalogue and the table as it goes into the sizing; raises InputError with every fault at once."""
+    plan = read_plan(path)
+    catalogue, table = _inputs(plan)
+    _steps(table, plan, STEPS, lambda _: None)
+    return plan, catalogue, table
 
 
 def _tell_fits(catalogue: Catalogue, tell: Tell) -> None:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from planner import __version__
+from planner.alternatives.compare import totals as alternatives_totals
 from planner.catalogue.loader import Catalogue
 from planner.choice.decision import DECISIONS
 from planner.choice.funding import Funding
@@ -136,6 +137,7 @@ def publish(
         },
         "funding": funded.record,
         "lots": lots.record,
+        "alternatives": alternatives_totals(sites),
         "findings": summary,
         "seed": None,
     }

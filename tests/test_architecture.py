@@ -55,6 +55,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables", "choice", "outputs"),
     ("chunks",),
     ("run_table",),
+    ("alternatives",),
     ("publish",),
     ("pipeline",),
     ("commands",),
@@ -62,7 +63,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("__main__",),
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
-WITHIN = {"physics", "plan", "catalogue", "engine", "outputs", "commands"}
+WITHIN = {"physics", "plan", "catalogue", "engine", "outputs", "commands", "alternatives"}
 HELPERS = (
     {"step", "files", "cells", "positions", "inventory_file", "private"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}

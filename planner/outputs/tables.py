@@ -36,6 +36,12 @@ SITE_COLUMNS = [
     "people_counted", "people_source", "interference_m", "engine_status",
     "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
     "lot", "lot_base_km",
+    "coverage_do_nothing", "people_unserved_do_nothing",
+    "coverage_handpump", "cost_handpump_per_m3", "handpumps_needed", "cost_handpumps_per_m3",
+    "generator_kw", "coverage_diesel", "cost_diesel_per_m3", "diesel_l_year",
+    "coverage_diesel_solar", "cost_diesel_solar_per_m3", "coverage_grid", "cost_grid_per_m3",
+    "co2_diesel_t_year", "co2_diesel_solar_t_year", "co2_grid_t_year", "co2_avoided_t_year",
+    "alternative_cheapest", "alternative_margin", "alternatives_missing",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}

@@ -16,6 +16,7 @@ from pydantic import (
 )
 
 from planner.crops import known_crop
+from planner.plan.alternatives import Alternatives
 from planner.plan.lots import Lots
 from planner.plan.portfolio import Portfolio
 from planner.plan.ranking import Ranking
@@ -347,6 +348,7 @@ class Plan(Section):
     array: Array = Field(default_factory=Array)
     equipment: Equipment = Field(default_factory=Equipment)
     costs: Costs = Field(default_factory=Costs)
+    alternatives: Alternatives = Field(default_factory=Alternatives)
     ranking: Ranking = Field(default_factory=Ranking)
     portfolio: Portfolio = Field(default_factory=Portfolio)
     lots: Lots = Field(default_factory=Lots)

@@ -18,6 +18,7 @@ from planner.commands.why import (
     rules,
     sun,
     water,
+    ways,
     well,
 )
 from planner.commands.why.opened import Chosen, Opened, Sized, open_row
@@ -53,6 +54,7 @@ def why(folder: Path, wanted: str) -> str:
             sheet.text(f"The set that stands here, {opened.row['pump_id']}, gives no water here.")
         if opened.row["engine_status"] != "installed":
             families.families(sheet, opened, sized)
+    ways.other_ways(sheet, opened)
     reading.decision(sheet, opened)
     sheet.section("Read first")
     for caution in of_kind("caution"):

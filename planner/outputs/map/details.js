@@ -1,7 +1,7 @@
 // The numbers of a site in groups, as [words, value, unit]; what is missing is left out.
 
 function detailParts(context, index) {
-  return [...waterGroups(context, index), familyGroup(context, index), ...costGroups(context, index), shownGroup(context, index), readGroup(context, index)]
+  return [...waterGroups(context, index), familyGroup(context, index), ...costGroups(context, index), wayGroup(context, index), shownGroup(context, index), readGroup(context, index)]
     .map(([title, rows]) => [title, rows.filter(([, value]) => value !== MISSING && value !== "")])
     .filter(([, rows]) => rows.length)
     .flatMap(([title, rows]) => [element("h3", "", title), element("dl", "details", ...rows.flatMap(detailRow))]);

@@ -46,6 +46,7 @@ SCRIPTS = (
     "filters.js",
     "table.js",
     "chart.js",
+    "ways.js",
     "details.js",
     "popup.js",
     "head.js",

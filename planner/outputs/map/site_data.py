@@ -33,6 +33,8 @@ TEXTS = (
     "supply_limited",
     "resource_source",
     "mounting",
+    "alternative_cheapest",
+    "alternatives_missing",
 )
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
@@ -70,14 +72,27 @@ DECIMALS = {
     "people_served": 0,
     "lot": 0,
     "lot_base_km": 0,
+    "handpumps_needed": 0,
+    "alternative_margin": 3,
+    "people_unserved_do_nothing": 0,
+    "co2_diesel_t_year": 1,
+    "co2_diesel_solar_t_year": 1,
+    "co2_grid_t_year": 1,
+    "co2_avoided_t_year": 1,
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
-SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")
+SHARES = (
+    "supply_reliability",
+    "supply_reliability_worst_month",
+    "low_sun_reliability_worst_month",
+    *(f"coverage_{way}" for way in ("handpump", "diesel", "diesel_solar", "grid", "do_nothing")),
+)
 FAMILIES = ("helical_rotor", "centrifugal", "surface")
 COSTS = (
     "cost_per_m3",
     "cost_equipment_per_m3",
     *(f"cost_{family}_per_m3" for family in FAMILIES),
+    *(f"cost_{way}_per_m3" for way in ("handpump", "handpumps", "diesel", "diesel_solar", "grid")),
     "cost_per_m3_p10",
     "cost_per_m3_p90",
 )

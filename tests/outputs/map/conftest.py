@@ -187,7 +187,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     said = sites["reason_codes"].str.split(";").explode()
     sentences = [sentence(rule, *CHECKS[rule][:3]) for rule in said]
     sites["reason_text"] = pd.Series(sentences, index=said.index).groupby(level=0).agg(" ".join)
-    return sites
+    return sites.copy()  # its columns together again
 
 
 def _place(sites: pd.DataFrame, random: np.random.Generator) -> None:
@@ -253,6 +253,13 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "people_served": used * 50,
         "cost_per_m3": cost,
         "cost_equipment_per_m3": cost * 0.45,
+        "cost_diesel_per_m3": cost * 2.0,
+        "coverage_diesel": 1.0,
+        "co2_diesel_t_year": 3.2,
+        "co2_avoided_t_year": 3.1,
+        "alternative_margin": 1.0,
+        "coverage_do_nothing": 0.0,
+        "people_unserved_do_nothing": 480.0,
     }
     values["design_pumping_level_m"] = values["design_static_level_m"] + random.uniform(2, 18, count)
     values["total_head_m"] = values["design_pumping_level_m"] + 9
@@ -272,6 +279,8 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "safe_rate_limit": "tested_share",
         "resource_source": "raster",
         "mounting": "fixed",
+        "alternative_cheapest": "diesel",
+        "alternatives_missing": "handpump too_deep;grid distance_unknown",
     }
     for name, text in texts.items():
         sites[name] = np.where(designed, text, "")

@@ -74,6 +74,8 @@ def test_click_on_a_mark_opens_the_popup(visit: Any) -> None:
         "USD/m³", "m³/d", "Total head", "Evidence", "Pump", "Capital", "Drive", "Modules", "Riser", "Motor cable",
         "Tank", "Intake", "whole scheme", "equipment only", "Next best family costs", "7.0 % more",
         "Surface pump", "suction reaches 6.5 m here",
+        "Other ways to lift the water, whole scheme", "Diesel set", "100 % of demand", "water too deep",
+        "distance to the grid not known", "100.0 % more", "fuel burnt only", "People unserved",
     ):  # fmt: skip
         assert words in popup.inner_text(), words
     assert visit.page.locator(".site[aria-selected=true]").count() == 1
