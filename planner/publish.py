@@ -23,10 +23,12 @@ from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
 from planner.outputs import shared
 from planner.outputs import tables as output_tables
+from planner.outputs.bill import write_bills
 from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
 from planner.tables.boundary import read_polygons
+from planner.tables.prices import price_record
 from planner.texts import of_kind
 
 if TYPE_CHECKING:
@@ -75,6 +77,7 @@ def publish(
         output_tables.write_parquet(sites, new / "sites.parquet", table.shown)
         output_tables.write_parquet(checks, new / "checks.parquet")
     output_tables.write_findings_csv(table.findings, new / "findings.csv")
+    bills = write_bills(sites, catalogue, plan.plan, new) if "bill" in wanted else None
     about = {
         "programme": plan.plan.programme.name,
         "currency": plan.plan.programme.currency,
@@ -129,6 +132,8 @@ def publish(
             "reserve": int((sites["funding"] == "reserve").sum()),
         },
         "funding": funded.record,
+        "prices": price_record(catalogue),
+        "bill": bills,
         "findings": summary,
         "seed": None,
     }

@@ -35,6 +35,7 @@ SITE_COLUMNS = [
     "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
     "people_counted", "people_source", "interference_m", "engine_status",
     "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
+    "cost_per_person", "road_km", "distance_source", "delivery_id", "delivery_m", "motor_cable_m", "tap_stands",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
@@ -105,6 +106,11 @@ def _safe(text: str) -> str:
     """Text that no spreadsheet takes for a formula: an apostrophe goes before = + - @, tab and return."""
     formula = text[:1] in {"=", "+", "-", "@", "\t", "\r"} and not NUMBER.fullmatch(text)
     return "'" + text if formula else text
+
+
+def cell_text(text: str) -> str:
+    """A foreign text as a cell of a CSV file: never a formula, quoted where needed."""
+    return _quoted(_safe(text))
 
 
 def _write_csv(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:
