@@ -12,6 +12,7 @@ from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.catalogue.quotes import counted
 from planner.engine.assess import Context, make_context
 from planner.engine.cost import design_cost
+from planner.engine.design import no_designs
 from planner.errors import CatalogueError
 from planner.plan import LoadedPlan, read_plan
 from planner.tables.prices import price_findings, price_record
@@ -67,15 +68,15 @@ def test_a_partial_book_falls_back_and_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("row", "expected"),
     [
-        ("tapstand,each,500,USD,2026,", "row 1 (tapstand), column item: found 'tapstand'; expected an item of the "
-         "price list, or the id of a module, pipe, cable, tank or drive; the nearest is 'tap_stand'"),
+        ("tapstand,each,500,USD,2026,", "row 1 (tapstand), column item: found 'tapstand'; expected an item of"),
+        ("tapstand,each,500,USD,2026,", "; the nearest is 'tap_stand'"),
         ("cloth,each,500,USD,2026,", "found 'cloth'"),
         ("tap_stand,each,-500,USD,2026,", "row 1 (tap_stand), column price: found -500"),
         ("tap_stand,each,\"1,5\",USD,2026,", "row 1 (tap_stand), column price: found '1,5'"),
         ("tap_stand,site,500,USD,2026,", "row 1 (tap_stand), column unit: found 'site'; expected each"),
         ("tap_stand,each,500,Dollar,2026,", "row 1 (tap_stand), column currency: found 'Dollar'"),
         ("tap_stand,each,500,USD,26,", "row 1 (tap_stand), column price_year: found 26"),
-        ("supervision_share,share,8,,,", "row 1 (supervision_share), column price: found 8; expected a number from 0 to 1"),
+        ("supervision_share,share,8,,,", "row 1 (supervision_share), column price: found 8; expected a number"),
         ("tap_stand,each,500,KES,2026,", "[costs] exchange_rate: found no rate for KES"),
     ],
 )  # fmt: skip
@@ -102,11 +103,11 @@ def test_old_prices_are_told_unless_inflation_is_given(tmp_path: Path, year: int
 
 
 def test_currency_and_inflation_in_closed_form(tmp_path: Path) -> None:
-    """52 000 KES of 2024 at 0.0077 USD and 3 % a year to 2026: 52 000 × 0.0077 × 1.03² = 424.79."""
+    """52 000 KES of 2024 at 0.0077 USD and 3 % a year to 2026: 52 000 × 0.0077 × 1.03² = 424.78."""
     text = "[costs]\ninflation = 0.03\nexchange_rate = { KES = 0.0077 }\n"
     plan = plan_with(tmp_path, text, "tap_stand,each,52000,KES,2024,\nsupervision_share,share,0.05,,,\n")
     catalogue = load_catalogue(plan)
-    assert catalogue.prices.tap_stand == pytest.approx(424.79, abs=0.005)
+    assert catalogue.prices.tap_stand == pytest.approx(424.78, abs=0.005)
     assert catalogue.prices.supervision_share == 0.05  # a share is no money
     assert catalogue.prices.wellhead_civil == 900.0  # of the plan's own year
 
@@ -117,8 +118,6 @@ def test_currency_and_inflation_in_closed_form(tmp_path: Path) -> None:
 def capital_of(context: Context, family: int = HELICAL) -> tuple[float, float]:
     """First cost and life-cycle cost of one design of the family, with a cooling sleeve."""
     bench = bed.bench(bed.one_site(30.0, 10.0), context)
-    from planner.engine.design import no_designs
-
     design = no_designs(1)[0]
     design.pump = int((context.market.pumps["family"] == family).argmax())
     design.riser = design.delivery = design.cable = design.module = design.tank = 1

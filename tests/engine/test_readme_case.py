@@ -1,4 +1,4 @@
-"""The worked life-cycle case of README: its own text read, worked again by hand, by numpy-financial and by the engine."""
+"""The worked life-cycle case of README: its own text read, worked again by hand, numpy-financial and the engine."""
 
 from __future__ import annotations
 
@@ -78,8 +78,10 @@ def test_every_part_by_hand_and_by_the_engine(parts: dict[str, list[str]], rules
 
 
 def test_rotor_and_stator_by_the_engine(rules: Any) -> None:
-    found = re.search(r"stator, ([\d.]+) a pair, last (\d+)\s+years.*years (\d+) and (\d+), factors ([\d.]+) and ([\d.]+), ([\d.]+)\.",
-                      section(), re.S)  # fmt: skip
+    terms = (
+        r"stator, ([\d.]+) a pair, last (\d+)\s+years.*years (\d+) and (\d+), factors ([\d.]+) and ([\d.]+), ([\d.]+)\."
+    )
+    found = re.search(terms, section(), re.S)
     assert found is not None
     price, life, first, second, factor, factor_2, amount = (float(one) for one in found.groups())
     assert (factor, factor_2) == pytest.approx((1.08**-first, 1.08**-second), abs=5.1e-7)
