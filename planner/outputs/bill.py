@@ -139,8 +139,8 @@ def _csv_lines(rows: pd.DataFrame) -> Iterator[str]:
         elif name in {"quantity", "unit_price"}:
             columns.append([_plain(value) for value in rows[name]])
         else:
-            words = {word: cell_text(str(word)) for word in rows[name].unique()}
-            columns.append([words[word] for word in rows[name]])
+            codes, words = pd.factorize(rows[name])
+            columns.append(np.array([cell_text(str(word)) for word in words], dtype=object)[codes].tolist())
     return (",".join(cells) + "\n" for cells in zip(*columns, strict=True))
 
 

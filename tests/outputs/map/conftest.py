@@ -180,6 +180,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     _place(sites, random)
     _decide(sites, random)
     _design(sites, random)
+    sites = sites.copy()  # pandas warns of frames put together column by column
     for name in ("site_name", "site_id", "sub_district") if hostile else ():
         sites.iloc[: len(hostile), sites.columns.get_loc(name)] = list(hostile)
     sites["sub_district_used"] = sites["sub_district"]
