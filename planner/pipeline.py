@@ -29,9 +29,21 @@ from planner.plan import LoadedPlan, read_plan
 from planner.plan.text import refuse_unconfirmed
 from planner.publish import Outcome, publish
 from planner.run_table import Table, engine_columns
-from planner.tables import catchments, demand, inventory, neighbours, private, rasters, resource, screening, wells
+from planner.tables import (
+    catchments,
+    demand,
+    distance,
+    inventory,
+    neighbours,
+    private,
+    rasters,
+    resource,
+    screening,
+    wells,
+)
 from planner.tables.boundary import read_boundary
 from planner.tables.grade import columns_absent
+from planner.tables.prices import price_findings
 from planner.tables.raster_files import open_raster
 from planner.tables.step import Step
 from planner.tables.weather_file import read_weather
@@ -39,7 +51,7 @@ from planner.tables.weather_file import read_weather
 if TYPE_CHECKING:
     pass
 
-STEPS: tuple[ModuleType, ...] = (screening, rasters, resource, catchments, demand, wells, neighbours)
+STEPS: tuple[ModuleType, ...] = (screening, rasters, resource, catchments, demand, distance, wells, neighbours)
 SCREENING: tuple[ModuleType, ...] = (screening,)
 
 Tell = Callable[[str], None]
@@ -48,9 +60,12 @@ Tell = Callable[[str], None]
 def check(path: Path, tell: Tell = lambda _: None) -> tuple[LoadedPlan, Table]:
     """Read and screen the inventory only, and fit what was measured on the user's pumps."""
     plan = read_plan(path)
-    if plan.plan.equipment.pump_points:
-        _tell_fits(load_catalogue(plan), tell)
+    catalogue = None
+    if plan.plan.equipment.pump_points or plan.plan.equipment.prices:
+        catalogue = load_catalogue(plan)
+        _tell_fits(catalogue, tell)
     table = _read(plan)
+    table.findings += price_findings(catalogue, plan) if catalogue is not None else []
     _steps(table, plan, SCREENING, lambda _: None)
     return plan, table
 
@@ -71,6 +86,7 @@ def run(
     output_folder.claim(folder)
     catalogue, table = _inputs(plan)
     _tell_fits(catalogue, tell)
+    table.findings += price_findings(catalogue, plan)
     tell(f"inventory: {len(table.sites)} rows")
     _steps(table, plan, STEPS, tell)
 

@@ -25,11 +25,13 @@ from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
 from planner.outputs import shared
 from planner.outputs import tables as output_tables
+from planner.outputs.bill import write_bills
 from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
 from planner.outputs.lots import write_lots_csv
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
 from planner.tables.boundary import read_polygons
+from planner.tables.prices import price_record
 from planner.texts import of_kind
 
 if TYPE_CHECKING:
@@ -82,6 +84,7 @@ def publish(
     if lots.table is not None:
         write_lots_csv(lots.table, new / "lots.csv")
     lines = [*funded.lines, *lots.lines]
+    bills = write_bills(sites, catalogue, plan.plan, new) if "bill" in wanted else None
     about = {
         "programme": plan.plan.programme.name,
         "currency": plan.plan.programme.currency,
@@ -138,6 +141,8 @@ def publish(
         "funding": funded.record,
         "lots": lots.record,
         "alternatives": alternatives_totals(sites),
+        "prices": price_record(catalogue),
+        "bill": bills,
         "findings": summary,
         "seed": None,
     }

@@ -29,7 +29,16 @@ from planner.texts import texts
 MakeProgramme = Callable[..., Path]
 Changes = Mapping[str, str] | None
 
-OUTPUTS = ("sites.csv", "sites.parquet", "checks.parquet", "findings.csv", "map.html", "plan.gpkg")
+OUTPUTS = (
+    "sites.csv",
+    "sites.parquet",
+    "checks.parquet",
+    "findings.csv",
+    "map.html",
+    "plan.gpkg",
+    "bill.csv",
+    "bill_totals.csv",
+)
 
 
 def prior(place: int, **change: str) -> dict[str, str]:

@@ -159,17 +159,21 @@ class Prices(NamedTuple):
     people_per_tap: float  # people
     fence_site: float
     fence_wp: float
+    anti_theft_site: float
     earthing_lightning: float
     pumping_test: float
     water_quality_test: float
-    transport_km: float  # a kilometre driven: a site pays 2 × straight distance × detour
+    transport_km: float  # a kilometre driven: a site pays 2 × its road distance
+    training_site: float
+    supervision_site: float
+    supervision_share: float  # of all other items of the scheme
     installation_site: float
     installation_share: float  # of array + pump + drive
     installation_helical: float  # on top, helical only
     om_equipment_year: float
-    om_equipment_share: float  # of the equipment's price, a year
+    om_equipment_share: float  # of the goods of the equipment, a year
     om_scheme_year: float
-    om_scheme_share: float  # of the scheme's equipment (not the tank), a year
+    om_scheme_share: float  # of the same goods, a year
     om_tank_share: float  # of the tank's price, a year
     om_tracker_wp: float  # a year
     guard_year: float
@@ -191,4 +195,5 @@ class Lives(NamedTuple):
     tap_stand: float
     fence_site: float
     fence_wp: float
+    anti_theft_site: float
     earthing_lightning: float

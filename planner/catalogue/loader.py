@@ -4,14 +4,15 @@ The tables beside this file are a generic, illustrative catalogue. `[equipment] 
 a table of the same columns (all families in one file); `[equipment] pump_points` gives measured points of some of
 them, whose curves then stand in place of the general form (`measured.py`). `[equipment] prices` replaces single
 prices: an `item` is one of prices.csv or the id of a module, pipe, cable, tank or drive (for a drive a flat price,
-whatever the motor).
+whatever the motor). What it leaves out keeps its illustrative price; `quotes` says which is which.
 """
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from typing import NamedTuple
 
@@ -30,6 +31,7 @@ from planner.catalogue.equipment import (
     tank_records,
 )
 from planner.catalogue.measured import Points, PumpFit, read_points, strangers
+from planner.catalogue.quotes import SHARES, Quote, quote_of
 from planner.catalogue.reading import Row, Table, read_table, require_columns
 from planner.errors import CatalogueError, Fault, raise_if
 from planner.plan import LoadedPlan
@@ -47,7 +49,6 @@ ID_COLUMN = {  # our tables, and the column of each that holds unique ids
     "tanks.csv": "tank_id",
     "prices.csv": "item",
 }
-PLAIN_UNITS = ("share", "people")  # neither converted nor inflated
 
 
 class PriceRow(NamedTuple):
@@ -78,12 +79,15 @@ class Catalogue:
     deliveries: Pipes
     delivery_ids: tuple[str, ...]
     cables: Cables
+    cable_ids: tuple[str, ...]
     tanks: Tanks
+    tank_ids: tuple[str, ...]  # whole multiples of the largest have its id
     prices: Prices
     lives: Lives
     price_rows: tuple[PriceRow, ...]  # prices.csv with the plan's replacements, for bills and reports
     fits: dict[str, PumpFit]  # by pump_id, of pumps with measured points
     sources: dict[str, str]  # id or item → source, else the file it stands in
+    quotes: dict[str, Quote]  # id or item → where its price comes from; pumps of the plan's families only
     digest: str  # sha256 of the tables used and the plan keys that act on them
 
 
@@ -106,8 +110,11 @@ def load_catalogue(plan: LoadedPlan) -> Catalogue:
         points = read_points(measured, faults)
         strangers(measured, {row.label for table in pump_tables for row in table.rows}, str(equipment.pumps), faults)
         texts = [measured.text]
+    replaced: dict[str, Row] = {}
     if equipment.prices:
-        read.append(_replace_prices(plan, equipment.prices, own, faults))
+        book = _replace_prices(plan, equipment.prices, own, faults)
+        replaced = {row.label: row for row in book.rows}
+        read.append(book)
 
     drives = drive_records(own["drives.csv"], money)
     pumps = [pump for table in pump_tables for pump in pump_records(table, drives, money, points, faults)]
@@ -126,6 +133,9 @@ def load_catalogue(plan: LoadedPlan) -> Catalogue:
     risers = [pipe for pipe in pipes if pipe["use"] == "riser"]
     deliveries = [pipe for pipe in pipes if pipe["use"] == "delivery"]
     by_item = {row.item: row for row in price_rows}
+    priced = [row for name, table in own.items() if name not in PUMP_TABLES for row in table.rows]
+    in_use = set(_ids(pumps))
+    priced += [row for table in pump_tables for row in table.rows if row.label in in_use]
     return Catalogue(
         pumps=arrays_of(Pumps, pumps),
         pump_ids=_ids(pumps),
@@ -138,12 +148,15 @@ def load_catalogue(plan: LoadedPlan) -> Catalogue:
         deliveries=arrays_of(Pipes, deliveries),
         delivery_ids=_ids(deliveries),
         cables=arrays_of(Cables, cables),
+        cable_ids=_ids(cables),
         tanks=arrays_of(Tanks, tanks),
+        tank_ids=_ids(tanks),
         prices=Prices(*(by_item[item].price for item in Prices._fields)),
         lives=Lives(*(by_item[item].life_y for item in Lives._fields)),
         price_rows=price_rows,
         fits={_id(pump): pump["fit"] for pump in pumps if pump["fit"] is not None},
         sources={row.label: row.cells.get("source") or row.file for table in read for row in table.rows},
+        quotes=_quotes(priced, replaced),
         digest=_digest(plan, [*(table.text for table in read), *texts]),
     )
 
@@ -181,8 +194,9 @@ def _replace_prices(plan: LoadedPlan, name: str, own: dict[str, Table], faults: 
         if row.label in targets:
             _replace_price(row, targets[row.label])
         elif row.label:
+            near = difflib.get_close_matches(row.label, targets, n=1, cutoff=0.6)
             expected = "an item of the price list, or the id of a module, pipe, cable, tank or drive"
-            row.fault("item", repr(row.label), expected)
+            row.fault("item", repr(row.label), expected + (f"; the nearest is {near[0]!r}" if near else ""))
     return book
 
 
@@ -192,7 +206,7 @@ def _replace_price(row: Row, target: Row) -> None:
     unit = "each" if of_drive else target.cells["unit"]
     row.word("unit", [unit])
     row.number_in("price", *(_price_range(unit) if "item" in target.cells else PRICE))
-    if unit not in PLAIN_UNITS:
+    if unit not in SHARES:
         row.money()
     life = row.cells.get("life_y", "")
     if life and not target.cells["life_y"]:
@@ -211,11 +225,20 @@ def _replace_price(row: Row, target: Row) -> None:
     target.cells = {**target.cells, **taken}
 
 
+def _quotes(priced: list[Row], replaced: dict[str, Row]) -> dict[str, Quote]:
+    """The quote of every price in use; a share of the user's has the unit of the item it replaces."""
+    found = {}
+    for row in priced:
+        mine = replaced.get(row.label)
+        found[row.label] = quote_of(replace(row, file=mine.file) if mine else row, ID_COLUMN)
+    return found
+
+
 def _price_rows(table: Table, money: Money) -> tuple[PriceRow, ...]:
     found = []
     for row in table.rows:
         cells = row.cells
-        factor = 1.0 if cells["unit"] in PLAIN_UNITS else money.factor(row)
+        factor = 1.0 if cells["unit"] in SHARES else money.factor(row)
         price = factor * row.number_in("price", *_price_range(cells["unit"]))
         life = row.number_in("life_y", *LIFE) if cells["life_y"] else 0.0
         boundary = row.word("boundary", ("equipment", "scheme"))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.catalogue.arrays import FAMILIES
+from planner.catalogue.arrays import FAMILIES, SURFACE
 from planner.catalogue.loader import Catalogue
 from planner.engine.choose import Choice, as_it_stands, choose
 from planner.engine.cost import Market, design_cost, price_market
@@ -75,7 +75,7 @@ class Sites(Suns):
     chloride_mg_l: Floats
     demand: Floats
     demand_growth: Floats
-    distance_km: Floats
+    road_km: Floats
     people_counted: Floats
     people_share: Floats
     existing_pump: NDArray[np.int64]  # index into the catalogue, -1 for a new set
@@ -154,7 +154,6 @@ def make_context(plan: Plan, catalogue: Catalogue, weather: Weather | None = Non
         contingency=plan.costs.contingency,
         contingency_equipment=plan.costs.contingency_equipment,
         tax=plan.costs.tax,
-        detour=plan.costs.detour,
         residual=plan.costs.residual,
         daily=True,
         tracking=plan.array.mounting == "single_axis",
@@ -181,9 +180,11 @@ def assess(sites: Sites, context: Context) -> Results:
         row["solar_kwh_m2_day"] = float(sites.ghi[i] @ DAYS / DAYS.sum())
         if done is not None:
             row |= _equipment(choice, done, context, installed >= 0)
+            row |= _quantities(choice.chosen, done, site, context)
             row |= _water(done, site, context)
             row |= _money(choice, done, site, context, room, installed >= 0)
             row["people_served"] = _people_served(sites, i, done, site, context.plan)
+            row |= _per_person(row)
             row["mounting"] = "single_axis" if plane.tracking else "fixed"
             if not plane.tracking:
                 row |= {"tilt_deg": plane.tilt_deg, "azimuth_deg": plane.azimuth_deg}
@@ -257,7 +258,7 @@ def site_record(s: Sites, i: int, context: Context) -> Record:
             storage_share=float(s.storage_share[i]),
             low_sun=float(s.solar_sizing_factor[i]),
             growth=float(s.demand_growth[i]),
-            distance_km=float(s.distance_km[i]),
+            road_km=float(s.road_km[i]),
             taps=float(np.ceil(people / context.catalogue.prices.people_per_tap)),
             stands=bool(s.existing_pump[i] >= 0),
         )
@@ -274,6 +275,7 @@ def _equipment(choice: Choice, done: Performance, context: Context, installed: b
         "intake_depth_m": duty.intake_m,
         "riser_id": c.riser_ids[design.riser],
         "riser_mm": float(c.risers.nominal_mm[design.riser]),
+        "delivery_id": c.delivery_ids[design.delivery],
         "delivery_mm": float(c.deliveries.nominal_mm[design.delivery]),
         "cable_mm2": float(c.cables.mm2[design.cable]),
         "sleeve": bool(design.sleeve),
@@ -285,6 +287,17 @@ def _equipment(choice: Choice, done: Performance, context: Context, installed: b
         found["modules_series"] = float(design.series)
         found["modules_parallel"] = float(design.parallel)
     return found
+
+
+def _quantities(design: Record, done: Performance, site: Record, context: Context) -> dict[str, object]:
+    """Lengths and counts of the bill that no other column tells."""
+    surface = context.catalogue.pumps.family[design.pump] == SURFACE
+    in_well_m = 0.0 if surface else float(done.duty.intake_m)
+    return {
+        "motor_cable_m": float(context.rules.cable_to_drive_m) + in_well_m,
+        "delivery_m": float(site.pipe_length_m),
+        "tap_stands": float(site.taps),
+    }
 
 
 def _water(done: Performance, site: Record, context: Context) -> dict[str, object]:
@@ -374,6 +387,12 @@ def _money(
         found["family_margin"] = float(scheme[nearest] / scheme[choice.family] - 1.0)
         found["family_margin_equipment"] = float(equipment[nearest] / equipment[choice.family] - 1.0)
     return found
+
+
+def _per_person(row: dict[str, object]) -> dict[str, object]:
+    """First cost of the whole scheme ÷ people served; nothing where it serves nobody, or nobody knows how many."""
+    capital, people = (float(str(row.get(name, "nan"))) for name in ("capital_cost", "people_served"))
+    return {"cost_per_person": capital / people} if capital > 0.0 and people > 0.0 else {}
 
 
 def _people_served(s: Sites, i: int, done: Performance, site: Record, plan: Plan) -> float:

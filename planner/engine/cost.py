@@ -1,7 +1,8 @@
 """What a design costs over the plan's horizon, inside two boundaries.
 
 equipment  array, mounting, wiring, pump, drive, riser, cable, protection, their installation and upkeep
-scheme     equipment and delivery pipe, tank, taps, civil works, fence, earthing, tests, transport and upkeep
+scheme     equipment and delivery pipe, tank, taps, civil works, fence, earthing, tests, transport, training,
+           supervision and upkeep
 
 Real money of the plan's price year: capital at time 0, upkeep at year ends, replacements when a life ends
 before the horizon, unused life of goods credited at the end.
@@ -40,7 +41,7 @@ class Market(NamedTuple):
 class Money(NamedTuple):
     """Costs of a design, plan currency of the price year."""
 
-    capital: float  # scheme, contingency and tax included
+    capital: float  # scheme, supervision, contingency and tax included
     lifecycle: float  # scheme: capital, replacements and upkeep less residual, present value
     equipment_lifecycle: float
 
@@ -99,11 +100,15 @@ ITEMS = (
     ("pumping test", "scheme", False),
     ("water-quality test", "scheme", False),
     ("transport", "scheme", False),
+    ("theft protection", "scheme", False),
+    ("training", "scheme", False),
+    ("supervision", "scheme", False),  # last: a share of all others
 )
 EQUIPMENT_ITEMS = sum(boundary == "equipment" for _, boundary, _ in ITEMS)
 EQUIPMENT_GOODS = sum(boundary == "equipment" and goods for _, boundary, goods in ITEMS)
 IS_GOODS = np.array([goods for _, _, goods in ITEMS])
 TANK = [item for item, _, _ in ITEMS].index("tank on stand")
+SUPERVISION = len(ITEMS) - 1
 
 
 @kernel
@@ -146,7 +151,10 @@ def bill(design: Record, intake_m: float, site: Record, rules: Record, market: M
     price[17], life[17] = prices.earthing_lightning, lives.earthing_lightning
     price[18] = prices.pumping_test
     price[19] = prices.water_quality_test
-    price[20] = prices.transport_km * 2.0 * site.distance_km * rules.detour  # there and back
+    price[20] = prices.transport_km * 2.0 * site.road_km  # there and back
+    price[21], life[21] = prices.anti_theft_site, lives.anti_theft_site
+    price[22] = prices.training_site
+    price[SUPERVISION] = prices.supervision_site + prices.supervision_share * price[:SUPERVISION].sum()
     return price, life
 
 
@@ -203,13 +211,15 @@ def design_cost(
 def price_market(market: Market, rules: Record) -> None:
     """Fill `worth` of everything that can be bought, and of what every site pays.
 
-    The worth of a thing is its life-cycle cost, scheme boundary: first cost with contingency and tax, replacements and
-    upkeep over the horizon less what is left at its end, present value. Costs add up, so a design's is the sum of the
-    worth of its parts (`design_cost` says the same, item by item): of a pump (with its drive, valves and all that each
-    site pays besides), of a watt-peak with mounting, wiring and fence, of a metre of pipe or cable, of a tank.
+    The worth of a thing is its life-cycle cost, scheme boundary: first cost with supervision, contingency and tax,
+    replacements and upkeep over the horizon less what is left at its end, present value. Costs add up, so a design's is
+    the sum of the worth of its parts (`design_cost` says the same, item by item): of a pump (with its drive, valves and
+    all that each site pays besides), of a watt-peak with mounting, wiring and fence, of a metre of pipe or cable, of a
+    tank.
     """
     prices, lives = market.prices, market.lives
-    first = (1.0 + rules.contingency) * (1.0 + rules.tax)
+    supervised = (1.0 + rules.contingency) * (1.0 + rules.tax)
+    first = supervised * (1.0 + prices.supervision_share)
     annuity = float(annuity_factor(rules.discount_rate, rules.horizon_y))
 
     def item(price: Any, life_y: Any, goods: bool, upkeep_share: float) -> Any:
@@ -222,7 +232,9 @@ def price_market(market: Market, rules: Record) -> None:
     site += item(prices.fence_site, lives.fence_site, False, 0.0)
     site += item(prices.wellhead_civil, lives.wellhead_civil, False, 0.0)
     site += item(prices.earthing_lightning, lives.earthing_lightning, False, 0.0)
-    site += first * (prices.pumping_test + prices.water_quality_test + prices.installation_site)
+    site += item(prices.anti_theft_site, lives.anti_theft_site, False, 0.0)
+    site += first * (prices.pumping_test + prices.water_quality_test + prices.installation_site + prices.training_site)
+    site += supervised * prices.supervision_site
     site += annuity * (prices.om_scheme_year + prices.guard_year)
 
     pumps, family = market.pumps, market.pumps["family"]
@@ -252,7 +264,7 @@ def price_market(market: Market, rules: Record) -> None:
     market.tanks["worth"] = item(market.tanks["price"], market.tanks["life_y"], True, prices.om_tank_share)
     rules.sleeve_worth = item(prices.cooling_sleeve, lives.cooling_sleeve, True, share)
     rules.tap_worth = item(prices.tap_stand, lives.tap_stand, False, 0.0)
-    rules.km_worth = first * prices.transport_km * 2.0 * rules.detour
+    rules.km_worth = first * prices.transport_km * 2.0
     rules.water_first = present_volume(1.0, 0.0, 0.0, rules)
     rules.water_design = present_volume(0.0, 1.0, 0.0, rules)
     rules.water_last = present_volume(0.0, 0.0, 1.0, rules)

@@ -129,7 +129,7 @@ def riser_worth(riser: Record, site: Record) -> float:
 @kernel
 def site_worth(site: Record, rules: Record) -> float:
     """Worth of taps and transport."""
-    return rules.tap_worth * site.taps + rules.km_worth * site.distance_km
+    return rules.tap_worth * site.taps + rules.km_worth * site.road_km
 
 
 @kernel

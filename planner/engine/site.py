@@ -61,7 +61,7 @@ class Site(NamedTuple):
     storage_share: float  # of a day's demand, goes through the tank from pumping to drawing
     low_sun: float  # sun that the sizing rules count on ÷ the mean year's
     growth: float  # of demand, 1/year
-    distance_km: float  # straight, to the supply base
+    road_km: float  # to the supply base, one way
     taps: float  # tap stands
     stands: bool  # a set is installed already and is assessed as it stands
 
@@ -91,12 +91,11 @@ class Rules(NamedTuple):
     contingency: float
     contingency_equipment: float
     tax: float
-    detour: float
     residual: bool
     daily: bool  # days are balanced one by one; else each month is its mean day
     tracking: bool  # arrays turn about a level north–south axis
-    # Filled by `cost.price_market`, present values: a sleeve, a tap stand, a kilometre to the supply base; present
-    # volume = these times the water of year 1, the design year and the last.
+    # Filled by `cost.price_market`, present values: a sleeve, a tap stand, a kilometre of road to the supply base;
+    # present volume = these times the water of year 1, the design year and the last.
     sleeve_worth: float = 0.0
     tap_worth: float = 0.0
     km_worth: float = 0.0

@@ -42,6 +42,7 @@ SITE_COLUMNS = [
     "coverage_diesel_solar", "cost_diesel_solar_per_m3", "coverage_grid", "cost_grid_per_m3",
     "co2_diesel_t_year", "co2_diesel_solar_t_year", "co2_grid_t_year", "co2_avoided_t_year",
     "alternative_cheapest", "alternative_margin", "alternatives_missing",
+    "cost_per_person", "road_km", "distance_source", "delivery_id", "delivery_m", "motor_cable_m", "tap_stands",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
@@ -117,6 +118,11 @@ def _safe(text: str) -> str:
     """Text that no spreadsheet takes for a formula: an apostrophe goes before = + - @, tab and return."""
     formula = text[:1] in {"=", "+", "-", "@", "\t", "\r"} and not NUMBER.fullmatch(text)
     return "'" + text if formula else text
+
+
+def cell_text(text: str) -> str:
+    """A foreign text as a cell of a CSV file: never a formula, quoted where needed."""
+    return _quoted(_safe(text))
 
 
 def _write_csv(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:

@@ -141,6 +141,7 @@ class Rasters(Section):
     population: RasterSource | None = Field(None, description="people a cell")
     wind_speed: RasterSource | None = Field(None, description="wind speed at module height, monthly or annual")
     rain: RasterSource | None = Field(None, description="rain, monthly: for irrigation")
+    road_distance: RasterSource | None = Field(None, description="distance by road from the supply base to the cell")
 
     @model_validator(mode="after")
     def _sun_beside(self) -> Rasters:
@@ -319,17 +320,19 @@ class Costs(Section):
         0.0, description="price rise from the price book's year to the plan's, 1/year", ge=-0.2, le=1
     )
     tax: Share = Field(0.0, description="tax on capital cost, share")
-    contingency: Share = Field(0.18, description="supervision and contingency on the scheme, share")
-    contingency_equipment: Share = Field(0.10, description="contingency on the equipment boundary, share")
+    contingency: Share = Field(
+        0.10, description="contingency on the scheme, share; supervision is a row of the price book. A judgement"
+    )
+    contingency_equipment: Share = Field(0.10, description="contingency on the equipment boundary, share. A judgement")
     supply_base: tuple[Latitude, Longitude] | None = Field(None, description="latitude, longitude of the supply base")
     distance_unknown_km: NotNegative = Field(100.0, description="straight distance assumed without a supply base, km")
-    detour: float = Field(1.35, description="road distance ÷ straight distance", ge=1)
+    detour: float = Field(1.35, description="road ÷ straight distance, where no raster gives the road", ge=1)
     residual: bool = Field(True, description="count the unused life of equipment at the end")
 
 
 class Output(Section):
-    files: tuple[Literal["map", "csv", "parquet", "gpkg"], ...] = Field(
-        ("map", "csv", "parquet", "gpkg"), description="results to write", min_length=1
+    files: tuple[Literal["map", "csv", "parquet", "gpkg", "bill"], ...] = Field(
+        ("map", "csv", "parquet", "gpkg", "bill"), description="results to write", min_length=1
     )
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
     coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)

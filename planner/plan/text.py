@@ -16,7 +16,6 @@ WITHOUT_EFFECT = {
     "programme.language": "outputs are in English",
     "area.equity_field": "floors are keys of [portfolio], by column",
     "rasters.recharge": "abstraction is not compared with recharge yet",
-    "rasters.road_distance": "distance is straight line × detour",
     "ranking.weights": "rank is by cost per cubic metre",
     "uncertainty.draws": "no random draws are made yet",
     "uncertainty.seed": "no random draws are made yet",

@@ -43,12 +43,11 @@ WRITES: tuple[str, ...] = (
     *monthly("irrigation_m3_day"),
     *monthly("demand"),
     "demand_growth",
-    "distance_km",
 )
 
 
 def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
-    """Demand, the people behind it and the distance to the supply base, for every row.
+    """Demand and the people behind it, for every row.
 
     Rows that are no sites stay empty, but for the storage share. A demand that is not above zero in any month cannot be
     designed for: it counts as unknown, as does irrigation without sun, and the site fails the rule `demand_unknown`.
@@ -88,7 +87,6 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
             **dict(zip(monthly("irrigation_m3_day"), watered.m3_day.T, strict=True)),
             **dict(zip(monthly("demand"), design.T, strict=True)),
             "demand_growth": growth,
-            "distance_km": _distance_km(sites, is_site, plan),
         },
         index=sites.index,
     )
@@ -154,28 +152,3 @@ def _people(sites: pd.DataFrame, is_site: pd.Series) -> tuple[pd.Series, pd.Seri
     people = sites["people"].where(written, sites["people_nearest"].where(nearest))
     source = pd.Series(np.where(written, "inventory", np.where(nearest, "raster", "")), index=sites.index, dtype="str")
     return people, source
-
-
-def _distance_km(sites: pd.DataFrame, is_site: pd.Series, plan: LoadedPlan) -> pd.Series:
-    """Geodesic to the supply base on WGS 84 (Karney 2013, through PROJ), km.
-
-    Without a supply base the plan's distance holds for every site; with one, a site without a usable
-    position has none.
-    """
-    costs = plan.plan.costs
-    if costs.supply_base is None:
-        return pd.Series(costs.distance_unknown_km, index=sites.index, dtype="float64").where(is_site)
-    from pyproj import Geod
-
-    placed = (
-        is_site
-        & sites["position_status"].isin(["ok", "outside"])
-        & sites["latitude"].notna()
-        & sites["longitude"].notna()
-    )
-    distance_km = pd.Series(np.nan, index=sites.index, dtype="float64")
-    at = sites.loc[placed, ["latitude", "longitude"]].to_numpy(dtype="float64")
-    base = np.broadcast_to(np.asarray(costs.supply_base, dtype="float64"), at.shape)
-    _, _, metres = Geod(ellps="WGS84").inv(at[:, 1], at[:, 0], base[:, 1], base[:, 0])
-    distance_km[placed] = np.asarray(metres) / 1000.0
-    return distance_km

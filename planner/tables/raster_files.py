@@ -69,6 +69,7 @@ UNITS: dict[str, dict[str, Unit]] = {
     "water_level": METRES,
     "well_yield": {"m3/h": Unit(), "L/s": Unit((3.6,))},
     "population": {"people": Unit(), "people/km2": Unit()},
+    "road_distance": {"km": Unit(), "m": Unit((0.001,))},
 }
 # How many values a cell may have: 12 months, or 1 for the year or for good.
 BANDS: dict[str, tuple[int, ...]] = {

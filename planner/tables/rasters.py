@@ -1,8 +1,9 @@
-"""Step: ground elevation and regional priors of each site, from the plan's rasters.
+"""Step: ground elevation, regional priors and road distance of each site, from the plan's rasters.
 
-Elevation and depth to water are bilinear; yield is that of the cell. Each value comes with a status, so that a
-site off the raster, a hole in it and a raster that is not given are never taken for one another. The population
-raster is only checked here; its people are counted by a step of their own. The sun is a step of its own too.
+Elevation and depth to water are bilinear; yield and road distance are those of the cell. Each value comes with a
+status, so that a site off the raster, a hole in it and a raster that is not given are never taken for one another. The
+population raster is only checked here; its people are counted by a step of their own. The sun is a step of its own
+too.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ WANTED = (
     Wanted("elevation", "elevation_m", "elevation_status", "elevation_m", bilinear=True),
     Wanted("water_level", "prior_level_m", "prior_level_status", "prior_level_m", bilinear=True),
     Wanted("well_yield", "prior_yield_m3_h", "prior_yield_status", "prior_yield_m3_h"),
+    Wanted("road_distance", "road_raster_km", "road_raster_status", "road_raster_km"),
 )
 POPULATION = Wanted("population", "", "", "people_nearest")
 

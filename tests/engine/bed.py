@@ -98,7 +98,7 @@ def one_site(static_m: float = 40.0, demand_m3_day: float = 10.0, **columns: Any
         "chloride_mg_l": 10.0,
         "demand": (demand_m3_day,) * 12,
         "demand_growth": 0.0,
-        "distance_km": 100.0,
+        "road_km": 135.0,
         "people_counted": np.nan,
         "people_share": (1.0,) * 12,
         "existing_pump": -1,

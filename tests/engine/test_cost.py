@@ -39,7 +39,7 @@ def pairs(price: float, life: float, pump_life: float) -> float:
     ("family", "static_m", "demand", "columns"),
     [
         ("centrifugal", 20.0, 20.0, {}),
-        ("helical_rotor", 60.0, 8.0, {"people_counted": 430.0, "distance_km": 37.0, "sand_mg_l": 12.0}),
+        ("helical_rotor", 60.0, 8.0, {"people_counted": 430.0, "road_km": 49.95, "sand_mg_l": 12.0}),
         ("surface", 3.0, 40.0, {"pipe_length_m": 120.0}),
         ("centrifugal", 160.0, 20.0, {"ph": 6.0}),  # a steel riser, and a sleeve past its large motor
     ],
@@ -92,13 +92,15 @@ def test_cost_by_hand(family: str, static_m: float, demand: float, columns: dict
         (p.tap_stand * taps, lives.tap_stand),
         (p.wellhead_civil, lives.wellhead_civil),
         (p.earthing_lightning, lives.earthing_lightning),
+        (p.anti_theft_site, lives.anti_theft_site),
     ]
-    once = p.pumping_test + p.water_quality_test + 2 * columns.get("distance_km", 100.0) * 1.35 * p.transport_km
-    scheme = equipment + installation + tank + delivery + sum(price for price, _ in works) + once
-    assert row["capital_cost"] == pytest.approx(1.18 * scheme, rel=1e-9)
+    once = p.pumping_test + p.water_quality_test + 2 * columns.get("road_km", 135.0) * p.transport_km
+    watched = equipment + installation + tank + delivery + sum(price for price, _ in works) + once + p.training_site
+    scheme = watched * (1 + p.supervision_share) + p.supervision_site
+    assert row["capital_cost"] == pytest.approx(1.10 * scheme, rel=1e-9)
 
     upkeep = p.om_scheme_year + p.om_scheme_share * equipment + p.om_tank_share * tank + p.guard_year
-    lifecycle = 1.18 * scheme - npf.pv(RATE, YEARS, upkeep) + wear
+    lifecycle = 1.10 * scheme - npf.pv(RATE, YEARS, upkeep) + wear
     lifecycle += sum(later(price, life, True) for price, life in goods)
     lifecycle += later(tank, c.tanks.life_y[choice.chosen.tank], True)
     lifecycle += later(delivery, c.deliveries.life_y[chosen.delivery], True)

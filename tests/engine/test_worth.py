@@ -29,7 +29,7 @@ def test_worth_of_the_parts_is_the_bill(tracking: bool) -> None:
     families = set()
     for _ in range(300):
         columns = {"ph": float(dice.choice([6.0, 7.0])), "pipe_length_m": float(dice.uniform(5.0, 900.0))}
-        bench = bed.bench(bed.one_site(30.0, 10.0, distance_km=float(dice.uniform(0.0, 300.0)), **columns), context)
+        bench = bed.bench(bed.one_site(30.0, 10.0, road_km=float(dice.uniform(0.0, 300.0)), **columns), context)
         design, site = no_designs(1)[0], bench.site
         sizes = (market.pumps, market.risers, market.deliveries, market.cables, market.modules, market.tanks)
         j, r, d, c, w, t = (int(dice.integers(table.size)) for table in sizes)
@@ -66,7 +66,14 @@ def test_another_currency_changes_no_design() -> None:
     """Units: all prices times a number is another currency; the design stays, costs are as many times as much. It
     is a whole power of the 0.1 % within which costs count as equal: another would draw these limits elsewhere."""
     c = bed.context().catalogue
-    shares = ("installation_share", "om_equipment_share", "om_scheme_share", "om_tank_share", "people_per_tap")
+    shares = (
+        "installation_share",
+        "om_equipment_share",
+        "om_scheme_share",
+        "om_tank_share",
+        "people_per_tap",
+        "supervision_share",
+    )
 
     def dearer(table: object, *names: str) -> object:
         return table._replace(**{name: RATE * getattr(table, name) for name in names})  # type: ignore[attr-defined]

@@ -82,7 +82,7 @@ def site(rest_m: float, lift_m: float, pipe_m: float, rate_m3_h: float) -> Recor
             storage_share=0.8,
             low_sun=1.0,
             growth=0.0,
-            distance_km=0.0,
+            road_km=0.0,
             taps=1.0,
             stands=True,
         )

@@ -147,7 +147,7 @@ def plain_site(head: float, demand: float, climate: int = 0, **changes: Any) -> 
         "demand_m3_day": tuple(demand * s for s in season),
         "low_sun": 0.95,
         "growth": 0.0,
-        "distance_km": 40.0,
+        "road_km": 54.0,
         "taps": float(max(1, round(demand / 4))),
         "storage_share": 0.8,
     }
@@ -185,7 +185,7 @@ def _district(i: int, dice: np.random.Generator) -> Site:
         pipe_length_m=float(dice.choice([20, 30, 80, 180, 400])),
         low_sun=float(dice.choice([0.90, 0.95, 1.0])),
         growth=float(dice.choice([0.0, 0.02])),
-        distance_km=float(dice.uniform(1, 67)),
+        road_km=float(dice.uniform(1, 90)),
         storage_share=float(dice.choice([0.8, 0.8, 0.65, 0.3])),
     )
 
@@ -229,7 +229,7 @@ EXTREMES: tuple[tuple[str, float, float, int, dict[str, Any]], ...] = (
     ("surface, long pipe", 3.0, 30.0, 0, {"pipe_length_m": 1200.0}),
     ("sand", 40.0, 15.0, 0, {"sand_mg_l": 48.0}),
     ("corrosive, deep", 150.0, 8.0, 6, {"corrosive": True}),
-    ("far", 25.0, 6.0, 11, {"distance_km": 300.0}),
+    ("far", 25.0, 6.0, 11, {"road_km": 405.0}),
     ("dull", 35.0, 12.0, 9, {"low_sun": 0.9}),
     ("clear", 35.0, 12.0, 8, {"low_sun": 1.0, "water_c": 30.0}),
     ("40° north", 35.0, 12.0, 11, {"low_sun": 0.9}),

@@ -90,9 +90,11 @@ def lifecycle(
         (p.tap_stand * site.taps, lives.tap_stand),
         (p.wellhead_civil, lives.wellhead_civil),
         (p.earthing_lightning, lives.earthing_lightning),
+        (p.anti_theft_site, lives.anti_theft_site),
     ]
-    once = p.pumping_test + p.water_quality_test + 2 * site.distance_km * numbers.detour * p.transport_km
-    total = sum(price for price, _ in bought + works) + installation + once
+    once = p.pumping_test + p.water_quality_test + 2 * site.road_km * p.transport_km
+    watched = sum(price for price, _ in bought + works) + installation + once + p.training_site
+    total = watched * (1 + p.supervision_share) + p.supervision_site
     capital = total * (1 + numbers.contingency) * (1 + numbers.tax)
     upkeep = p.om_scheme_year + p.om_scheme_share * equipment + p.om_tank_share * tank["price"] + p.guard_year
     rate, years = numbers.discount_rate, numbers.horizon_y

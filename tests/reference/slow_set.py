@@ -76,7 +76,7 @@ class Site:
     demand_m3_day: Months  # design year, at the tank inlet
     low_sun: float
     growth: float
-    distance_km: float
+    road_km: float
     taps: float
     storage_share: float
 
@@ -103,9 +103,8 @@ class Numbers:
     horizon_y: int = 20
     design_year: int = 10
     discount_rate: float = 0.08
-    contingency: float = 0.18
+    contingency: float = 0.10
     tax: float = 0.0
-    detour: float = 1.35
 
 
 class Stock(NamedTuple):

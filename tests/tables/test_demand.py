@@ -82,22 +82,6 @@ def test_all_missing_is_unknown_and_other_rows_stay_empty(make_sites, make_plan,
     assert step.checks[["inventory_row", "rule", "pass"]].to_numpy().tolist() == [[1, "demand_unknown", False]]
 
 
-def test_distance_is_geodesic(make_sites, make_plan):
-    sites = make_sites(
-        demand.READS,
-        3,
-        latitude=[1.0, 0.0, float("nan")],
-        longitude=[30.0, 30.0, float("nan")],
-        position_status=["ok", "outside", "missing"],
-    )
-    distance = demand.run(sites, make_plan(costs={"supply_base": [0.0, 30.0]})).columns["distance_km"]
-    # published: length of the first degree of the WGS 84 meridian, 110.574 km (NGA, TR 8350.2)
-    assert distance[1] == pytest.approx(110.574, abs=0.0005)
-    assert distance[2] == 0.0
-    assert distance.isna()[3]
-    assert demand.run(sites, make_plan()).columns["distance_km"].tolist() == [100.0] * 3  # the plan's default
-
-
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(people=st.floats(1, 1e5), more=st.floats(0, 1e5), losses=st.floats(0, 0.8))
 def test_more_people_never_need_less(make_sites, make_plan, people, more, losses):

@@ -55,7 +55,7 @@ def at(make_sites: Any, *points: tuple[float, float], **given: Any) -> pd.DataFr
 def test_without_rasters_all_is_absent(make_sites, make_plan, keeps_promise):
     step = run(at(make_sites, (-9.85, 30.15), (np.nan, np.nan)), make_plan(), keeps_promise)
     status = [name for name in rasters.WRITES if name.endswith("_status")]
-    assert len(status) == 3
+    assert len(status) == 4
     assert (step.columns[status] == "absent").all(axis=None)
     assert step.columns.drop(columns=status).isna().all(axis=None)
     assert step.findings == []

@@ -36,6 +36,8 @@ def bill_of_quantities(sheet: Sheet, opened: Opened, sized: Sized, chosen: Chose
     programme = opened.plan.programme
     price, life = engine.bill(design, chosen.done.duty.intake_m, sized.site, rules, sized.market)
     sheet.section(f"Bill of quantities, {programme.currency} of {programme.price_year}")
+    if "bill" in opened.plan.output.files:
+        sheet.text("The same lines, in whole cents and with their sources, are in bill.csv.")
     boundary = {item: where for item, where, _ in engine.ITEMS}
     lines = _lines(opened, sized, chosen, price)
     for where, words in (("equipment", "The equipment boundary:"), ("scheme", "The rest of the scheme:")):
@@ -151,10 +153,21 @@ def _lines(opened: Opened, sized: Sized, chosen: Chosen, price: engine.Floats) -
         Line(
             "transport",
             "transport, there and back",
-            2.0 * float(site.distance_km) * rules.detour,
+            2.0 * float(site.road_km),
             "km",
             p.transport_km,
             "transport_km",
+        ),
+        Line("theft protection", "theft protection", 1, "site", p.anti_theft_site, "anti_theft_site"),
+        Line("training", "training", 1, "site", p.training_site, "training_site"),
+        Line("supervision", "supervision, fixed part", 1, "site", p.supervision_site, "supervision_site"),
+        Line(
+            "supervision",
+            "supervision, share",
+            p.supervision_share,
+            "of the rest",
+            float(price[: engine.SUPERVISION].sum()),
+            "supervision_share",
         ),
     ]
     return [one for one in lines if one.quantity * one.price != 0.0]

@@ -80,7 +80,7 @@ def later_costs(
     recovery = float(capital_recovery_factor(rate, horizon))
     agree("annual cost", recovery * lifecycle, float(opened.row["annual_cost"]))
     sheet.result(
-        "annual cost",
+        "annual cost, whole scheme",
         "life-cycle cost / annuity factor",
         f"{n(lifecycle)} / {n(annuity)}",
         recovery * lifecycle,

@@ -21,7 +21,15 @@ AREA_FIELDS = [
         for decision, label in DECISION_LABELS.items()
     ),
     Quantity("equip_volume_used_m3_day", "m3/d", "number", 0, None, "Volume used, equip", "Sum of the sites to equip"),
-    Quantity("equip_capital_cost", "currency", "number", 0, None, "Capital cost, equip", "Sum of the sites to equip"),
+    Quantity(
+        "equip_capital_cost",
+        "currency",
+        "number",
+        0,
+        None,
+        "Capital cost, equip",
+        "Sum of the sites to equip, whole scheme",
+    ),
     Quantity(
         "equip_people_served",
         "people",
@@ -38,7 +46,7 @@ AREA_FIELDS = [
         0,
         None,
         "Cost of water, equip",
-        "Mean of the sites to equip, weighted by volume used",
+        "Mean of the sites to equip, whole scheme, weighted by volume used",
     ),
 ]
 

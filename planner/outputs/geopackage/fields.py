@@ -41,7 +41,7 @@ def alias(field: Quantity, currency: str) -> str:
     """Label with month and unit.
 
     >>> alias(glossary()["volume_03"], "USD"), alias(glossary()["cost_per_m3"], "USD")
-    ('Volume pumpable, Mar (m3/d)', 'Cost of water (USD/m3)')
+    ('Volume pumpable, Mar (m3/d)', 'Cost of water, whole scheme (USD/m3)')
     """
     stem, _, month = field.name.rpartition("_")
     label = field.label

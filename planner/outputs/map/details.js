@@ -102,10 +102,11 @@ function costGroups({ sites, run }, index) {
     ]],
     [`Cost, ${run.currency} of ${run.price_year}`, [
       ["Per m³ used, whole scheme", costText(at("cost_per_m3")), run.currency],
-      ["8 of 10 draws lie within", Number.isFinite(low) ? `${costText(low)} to ${costText(at("cost_per_m3_p90"))}` : "", run.currency],
+      ["8 of 10 draws lie within, whole scheme", Number.isFinite(low) ? `${costText(low)} to ${costText(at("cost_per_m3_p90"))}` : "", run.currency],
       ["Per m³ used, equipment only", costText(at("cost_equipment_per_m3")), run.currency],
       ["Capital, whole scheme", estimateText(at("capital_cost")), run.currency],
-      ["Life-cycle cost a year", estimateText(at("annual_cost")), run.currency],
+      ["Capital per person served, whole scheme", estimateText(at("cost_per_person")), run.currency],
+      ["Life-cycle cost a year, whole scheme", estimateText(at("annual_cost")), run.currency],
     ]],
   ];
 }

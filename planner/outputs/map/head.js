@@ -25,7 +25,7 @@ function showTotals(run, sites, list, all) {
     fact(wholeText(chosen.length), funded.length ? "sites funded" : "sites to equip"),
     fact(largeText(sum(sites.volume_used_m3_day, chosen)), "m³/day used"),
     fact(largeText(sum(sites.people_served, chosen)), "people served"),
-    fact(largeText(sum(sites.capital_cost, chosen)), `${run.currency} capital`),
+    fact(largeText(sum(sites.capital_cost, chosen)), `${run.currency} capital, whole scheme`),
   );
 }
 

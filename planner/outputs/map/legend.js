@@ -2,7 +2,7 @@
 
 function fillLegend(block, sites, sizes, palette, onFilter) {
   const { run, cost } = block;
-  byId("cost-title").append(`Cost of water, ${run.currency} of ${run.price_year} per m³ used`);
+  byId("cost-title").append(`Cost of water, ${run.currency} of ${run.price_year} per m³ used, whole scheme`);
   paintSizeScale(byId("size-scale"), sizes);
   const switches = DECISIONS.map((decision) => legendSwitch(DECISION_WORDS[decision], run.counts[decision], true, onFilter, DECISION_MEANING[decision]));
   const funded = sites.funding.filter((funding) => funding === "funded").length;

@@ -52,9 +52,9 @@ function headlinePart({ sites, run }, index) {
     element(
       "dl",
       "headline",
-      figure(costText(sites.cost_per_m3[index]), `${run.currency}/m³`, "Cost of water"),
+      figure(costText(sites.cost_per_m3[index]), `${run.currency}/m³`, "Cost of water, scheme"),
       figure(volumeText(sites.volume_used_m3_day[index]), "m³/d", "Water used"),
-      figure(estimateText(sites.capital_cost[index]), run.currency, "Capital"),
+      figure(estimateText(sites.capital_cost[index]), run.currency, "Capital, scheme"),
     ),
   ];
 }

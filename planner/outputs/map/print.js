@@ -42,7 +42,7 @@ function fillPrint(context, list, filters, orderWords) {
 }
 
 function printTable({ sites, reasons, run }, rows) {
-  const heads = ["Rank", "Site", "Id", "Sub-district", "Decision", "Pump family", `${run.currency}/m³`, "m³/d used", `Capital, ${run.currency}`, "People", "Main reason"];
+  const heads = ["Rank", "Site", "Id", "Sub-district", "Decision", "Pump family", `${run.currency}/m³, scheme`, "m³/d used", `Capital, ${run.currency}, scheme`, "People", "Main reason"];
   const head = element("tr", "", ...heads.map((words) => {
     const made = element("th", "", words);
     made.scope = "col";

@@ -66,6 +66,7 @@ DECIMALS = {
     "volume_used_m3_day": 1,
     "capital_cost": 0,
     "annual_cost": 0,
+    "cost_per_person": 0,
     "family_margin": 3,
     "family_margin_equipment": 3,
     "days_below_80pct": 3,

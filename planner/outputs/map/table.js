@@ -195,6 +195,7 @@ function fillHeader(run, order) {
   const heads = COLUMNS.map(({ key, words, number, extra }) => {
     const label = key === "cost_per_m3" ? `${run.currency}/m³` : key === "capital_cost" ? `Capital, ${run.currency}` : words;
     const button = element("button", "", label);
+    if (key === "cost_per_m3" || key === "capital_cost") button.title = "whole scheme";
     button.type = "button";
     button.addEventListener("click", () => order.by(key, true));
     const head = element("span", [number ? "number" : "", extra ? "extra" : ""].join(" ").trim(), button);

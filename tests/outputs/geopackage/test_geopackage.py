@@ -110,7 +110,7 @@ def test_styles_name_only_columns_that_exist(done: Path) -> None:
         for style in root.iter("text-style"):
             assert style.get("fieldName") in columns
     described = rows(path, "SELECT name, title FROM gpkg_data_columns WHERE column_name = 'cost_per_m3'")
-    assert ("Cost of water (USD/m3)", "Cost of water") in described
+    assert ("Cost of water, whole scheme (USD/m3)", "Cost of water, whole scheme") in described
 
 
 def test_every_rule_has_a_symbol_and_every_site_a_rule(done: Path) -> None:

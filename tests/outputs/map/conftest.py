@@ -180,6 +180,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     _place(sites, random)
     _decide(sites, random)
     _design(sites, random)
+    sites = sites.copy()  # pandas warns of frames put together column by column
     for name in ("site_name", "site_id", "sub_district") if hostile else ():
         sites.iloc[: len(hostile), sites.columns.get_loc(name)] = list(hostile)
     sites["sub_district_used"] = sites["sub_district"]
@@ -265,6 +266,7 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
     values["total_head_m"] = values["design_pumping_level_m"] + 9
     values["intake_depth_m"] = np.ceil(values["design_pumping_level_m"] + 4)
     values["annual_cost"] = values["capital_cost"] * 0.13
+    values["cost_per_person"] = values["capital_cost"] / 250.0
     for place in range(12):
         values[monthly("volume")[place]] = demand * season[place] * 0.98
         values[monthly("demand")[place]] = demand * (1.0 if 3 <= place <= 9 else 0.85)
