@@ -23,7 +23,7 @@ WRITES: tuple[str, ...] = tuple(_ALL[_ALL.index("coverage_do_nothing") : _ALL.in
 READS: tuple[str, ...] = (
     *("row_kind", "status", "equipped_with", "grid_distance_m", "engine_status", "supply_limited", "module_id"),
     *("demand_growth", "storage_share", "safe_volume_m3_day", "share_rate_m3_h", "drawdown_b_d_m2", "drawdown_c_d2_m5"),
-    *("distance_km", "people_counted", "people_served", "supply_reliability", "volume_used_m3_day"),
+    *("road_km", "people_counted", "people_served", "supply_reliability", "volume_used_m3_day"),
     *("peak_flow_m3_h", "total_head_m", "wire_to_water", "array_wp", "tank_m3", "lifecycle_cost", "cost_per_m3"),
     *(name for stem in ("demand", "used", "rest_level", "people_share") for name in monthly(stem)),
 )

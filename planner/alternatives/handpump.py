@@ -85,7 +85,7 @@ def _way(given: Floats, need: Floats, cost: Floats, none: Floats, terms: Terms) 
 
 def _cost_of_first(sites: pd.DataFrame, deep: NDArray[np.bool_], stands: NDArray[np.bool_], terms: Terms) -> Floats:
     """Life-cycle cost of a handpump on the borehole: bought, or kept where one works."""
-    haul = terms.context.rules.km_worth * sites["distance_km"].to_numpy(dtype="float64")
+    haul = terms.context.rules.km_worth * sites["road_km"].to_numpy(dtype="float64")
     new = _of_kind(deep, "worth", terms) + terms.worth("handpump_apron") + haul
     new = new + terms.first * terms.price("water_quality_test")
     upkeep = terms.annuity * terms.price("handpump_upkeep_year")

@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 class Terms:
     """Rules and prices that all sites share.
 
-    first     capital with contingency and tax ÷ price
+    first     capital with supervision, contingency and tax ÷ price
     annuity   present value of 1 a year
     """
 
@@ -66,7 +66,7 @@ class Terms:
         return np.where(wears, value, 0.0)
 
     def worth(self, item: str, count: Floats | float = 1.0, life_y: Floats | float | None = None) -> Floats:
-        """Life-cycle cost of a number of an item: first cost with contingency and tax, replacements, residual."""
+        """Life-cycle cost of a number of an item: first cost with supervision, contingency and tax, replacements, residual."""
         life = self.items[item].life_y if life_y is None else life_y
         return np.asarray(count) * self.price(item) * (self.first + self.later(item, life))
 
@@ -89,7 +89,7 @@ def terms_of(context: Context) -> Terms:
         context.plan,
         context,
         {row.item: row for row in context.catalogue.price_rows},
-        float((1.0 + rules.contingency) * (1.0 + rules.tax)),
+        float((1.0 + context.market.prices.supervision_share) * (1.0 + rules.contingency) * (1.0 + rules.tax)),
         float(annuity_factor(rules.discount_rate, rules.horizon_y)),
     )
 

@@ -28,6 +28,8 @@ from tests.engine import bed
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 RATE, YEARS = 0.08, 20  # defaults of [programme]
 
+FIRST = 1.08 * 1.10  # capital ÷ prices: supervision of the price book, contingency of the plan, no tax
+
 
 def table_of(sites: Sites, context: Context, **more: Any) -> pd.DataFrame:
     """The table of a run after sizing, as far as the stage reads it."""
@@ -80,7 +82,6 @@ def test_diesel_by_hand() -> None:
     assert found["co2_diesel_t_year"] == pytest.approx(fuel * 2.676 / 1000, rel=1e-3)
 
     life = min(12000.0 / hours, 10.0)
-    first = 1.18  # contingency of the plan, no tax
 
     def later(price: float, years: float) -> float:
         bought = [k * years for k in range(1, 60) if k * years < YEARS - 1e-9]
@@ -93,8 +94,8 @@ def test_diesel_by_hand() -> None:
     alike = float(worth[sizes >= 0.8 * max(row[monthly("demand")]) - 1e-9][0])
     own = float(worth[sizes == row["tank_m3"]][0])
     cost = row["lifecycle_cost"] - row["array_wp"] * market.modules["worth"][module] - own + min(alike, own)
-    cost += first * 1.08 * (generator + panel) + later(generator, life) + later(panel, 10.0)
-    cost += first * prices["generator_house"]  # lasts the horizon
+    cost += FIRST * 1.08 * (generator + panel) + later(generator, life) + later(panel, 10.0)
+    cost += FIRST * prices["generator_house"]  # lasts the horizon
     a_year = prices["generator_operator_year"] + 0.45 * hours + prices["diesel_litre"] * fuel
     cost += -npf.pv(RATE, YEARS, a_year)
     tap = -npf.pv(RATE, YEARS, 0.9 * water)
@@ -107,12 +108,12 @@ def test_grid_by_hand() -> None:
     prices = {one.item: one.price for one in bed.context().catalogue.price_rows}
     water = sum(d * row[name] for d, name in zip(DAYS, monthly("demand"), strict=True))
     tap = -npf.pv(RATE, YEARS, 0.9 * water)
-    line = 1.18 * 2.5 * prices["grid_line_km"] / tap
+    line = FIRST * 2.5 * prices["grid_line_km"] / tap
     assert found["cost_grid_per_m3"] - near["cost_grid_per_m3"] == pytest.approx(line, rel=1e-9)
     kwh = 9.80665 * row["total_head_m"] / 3600 / row["wire_to_water"] / 0.95 * water
     assert found["co2_grid_t_year"] == pytest.approx(0.5 * kwh / 1000, rel=1e-9)
     there = ways(sized(equipped_with="grid"))
-    assert there["cost_grid_per_m3"] + 1.18 * prices["grid_connection"] / tap == pytest.approx(
+    assert there["cost_grid_per_m3"] + FIRST * prices["grid_connection"] / tap == pytest.approx(
         near["cost_grid_per_m3"], rel=1e-9
     )
     assert math.isnan(ways(sized())["cost_grid_per_m3"])
@@ -131,11 +132,11 @@ def test_handpumps_by_hand() -> None:
     prices = {one.item: one.price for one in bed.context().catalogue.price_rows}
     pump, apron, bore = (prices[name] for name in ("handpump_set", "handpump_apron", "handpump_borehole"))
     upkeep = -npf.pv(RATE, YEARS, prices["handpump_upkeep_year"])
-    one = 1.18 * (pump + apron + prices["water_quality_test"]) + pump * 1.08**-10 + upkeep  # renewed once, nothing left
-    haul = 1.18 * prices["transport_km"] * 2 * row["distance_km"] * bed.context().plan.costs.detour
+    one = FIRST * (pump + apron + prices["water_quality_test"]) + pump * 1.08**-10 + upkeep  # renewed once, nothing left
+    haul = FIRST * prices["transport_km"] * 2 * row["road_km"]
     day = 8 * flow
     assert found["cost_handpump_per_m3"] == pytest.approx((one + haul) / -npf.pv(RATE, YEARS, 365 * day), rel=1e-9)
-    several = one + haul + (found["handpumps_needed"] - 1) * (one + 1.18 * bore)
+    several = one + haul + (found["handpumps_needed"] - 1) * (one + FIRST * bore)
     assert found["cost_handpumps_per_m3"] == pytest.approx(several / -npf.pv(RATE, YEARS, 365 * need), rel=1e-9)
 
 
