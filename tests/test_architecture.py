@@ -50,6 +50,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables", "choice", "outputs"),
     ("chunks",),
     ("run_table",),
+    ("scenarios",),
     ("publish",),
     ("pipeline",),
     ("commands",),
