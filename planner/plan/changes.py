@@ -36,6 +36,8 @@ def value_words(value: Any) -> str:
     """A value of a plan in few words."""
     if value is None or value in ({}, [], ()):
         return "none"
+    if value == "":
+        return "empty"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list | tuple):

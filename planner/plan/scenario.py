@@ -98,8 +98,10 @@ def _line_of(number: int, keys: list[str], text: str) -> int:
         if not ours or not keys:
             continue
         under = ".".join(inside.split(".")[1:])
-        named = rf"\s*[\"']?(?:[\w\"']+\s*\.\s*)*{re.escape(keys[-1])}[\"']?\s*="
-        if under and keys[: len(under.split("."))] == under.split(".") and re.match(named, line):
+        depth = len(under.split(".")) if under else 0
+        names = "|".join(map(re.escape, keys[depth:])) or "$."
+        named = rf"\s*[\"']?(?:[\w\"']+\s*\.\s*)*(?:{names})[\"']?\s*="
+        if under and keys[:depth] == under.split(".") and re.match(named, line):
             found = 4
         elif not under and re.match(rf"\s*[\"']?{re.escape(keys[0])}\b", line) and not header:
             found = 4 if keys[-1] in line else 3

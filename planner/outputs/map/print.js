@@ -37,6 +37,7 @@ function fillPrint(context, list, filters, orderWords) {
     element("h2", "", foreign(`${run.programme}: `), `the first ${wholeText(rows.length)} rows, ${orderWords}`),
     printTable(context, rows),
     element("p", "", `${rest} ${words}`),
+    ...(run.scenarios.length ? [element("h2", "", "What if"), scenarioTable(run)] : []),
     element("p", "quiet", runWords(run)),
   );
 }
