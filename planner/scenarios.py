@@ -9,12 +9,11 @@ from typing import Any
 
 import pandas as pd
 
-from planner.choice.moves import Between, moves, summary, totals
+from planner.choice.moves import Between, moves, site_labels, summary, totals
 from planner.errors import PlanError
 from planner.plan import LoadedPlan, LoadedScenario
 
 Tell = Callable[[str], None]
-LISTED = 20  # sites by name in a line; scenarios.csv has all
 SITE_NAMES = ("site_id", "site_name", "sub_district")
 
 
@@ -44,46 +43,47 @@ def what_if(
     plan: LoadedPlan, base: Computed, compute: Callable[[LoadedScenario], Computed], tell: Tell = lambda _: None
 ) -> WhatIf:
     """Compute each scenario and hold it against the plan. One whose rules clash is told and has no result."""
-    found = WhatIf()
     if not plan.scenarios:
-        return found
+        return WhatIf()
     money = plan.plan.programme.currency
-    found.rows.append({"name": "", "changes": [], "totals": totals(base.sites), "clash": "", "in": [], "out": []})
-    tables = []
+    rows: list[dict[str, Any]] = [
+        {"name": "", "changes": [], "totals": totals(base.sites), "clash": "", "in": [], "out": []}
+    ]
+    records, lines, tables = [], [], []
     for scenario in plan.scenarios:
         started = time.perf_counter()
-        record: dict[str, Any] = {
-            "name": scenario.name,
-            "changes": [{"key": one.key, "from": one.old, "to": one.new} for one in scenario.changes],
-        }
-        row: dict[str, Any] = {"name": scenario.name, "changes": list(map(str, scenario.changes)), "clash": ""}
         try:
             done = compute(scenario)
         except PlanError as error:
             clash = "; ".join(f"{fault.found}; expected {fault.expected}" for fault in error.faults)
-            found.records.append(record | {"status": "clash", "clash": clash})
-            found.rows.append(row | {"totals": None, "clash": clash, "in": [], "out": []})
-            found.lines.append(f"scenario {scenario.name}: not computed, {clash}")
+            records.append(_record(scenario) | {"status": "clash", "clash": clash})
+            rows.append({**_row(scenario), "totals": None, "clash": clash, "in": [], "out": []})
+            lines.append(f"scenario {scenario.name}: not computed, {clash}")
             continue
-        between = Between(scenario.changes, money, checks=(base.checks, done.checks))
-        moved = moves(base.sites, done.sites, between)
-        told = summary(base.sites, done.sites, moved)
-        sums = totals(done.sites)
-        lists = {key: _named(base.sites, rows) for key, rows in told.items() if isinstance(rows, list)}
-        found.records.append(record | {"status": "computed", "totals": sums, **told, **lists})
-        by_budget = plan.plan.programme.budget is not None or scenario.loaded.plan.programme.budget is not None
-        word = "funded" if by_budget else "equip"
-        found.rows.append(
-            row
-            | {"totals": sums}
-            | {key: _labels(lists[f"{way}_{word}"]) for key, way in (("in", "into"), ("out", "out_of"))}
+        moved = moves(base.sites, done.sites, Between(scenario.changes, money, checks=(base.checks, done.checks)))
+        told, sums = summary(base.sites, done.sites, moved), totals(done.sites)
+        lists: dict[str, Any] = {key: _named(base.sites, one) for key, one in told.items() if isinstance(one, list)}
+        records.append(_record(scenario) | {"status": "computed", "totals": sums, **told, **lists})
+        budgets = [one.programme.budget for one in (plan.plan, scenario.loaded.plan)]
+        word = "equip" if budgets == [None, None] else "funded"
+        ways = {way: site_labels(base.sites, told[f"{key}_{word}"]) for way, key in (("in", "into"), ("out", "out_of"))}
+        rows.append({**_row(scenario), "totals": sums, "clash": "", **ways})
+        lines.append(_line(scenario, sums, told, word, money))
+        tables.append(
+            pd.concat([base.sites.loc[moved.index, list(SITE_NAMES)], moved], axis=1).assign(scenario=scenario.name)
         )
-        found.lines.append(_line(scenario, sums, told, word, money))
-        named = base.sites.loc[moved.index, list(SITE_NAMES)]
-        tables.append(pd.concat([named, moved], axis=1).assign(scenario=scenario.name))
         tell(f"scenario {scenario.name}: {len(moved)} sites move, {time.perf_counter() - started:.1f} s")
     table = pd.concat(tables).rename_axis("inventory_row").reset_index() if tables else _no_rows(base.sites)
-    return WhatIf(found.records, table[["scenario", *table.columns.drop("scenario")]], found.rows, found.lines)
+    return WhatIf(records, table[["scenario", *table.columns.drop("scenario")]], rows, lines)
+
+
+def _record(scenario: LoadedScenario) -> dict[str, Any]:
+    changes = [{"key": one.key, "from": one.old, "to": one.new} for one in scenario.changes]
+    return {"name": scenario.name, "changes": changes}
+
+
+def _row(scenario: LoadedScenario) -> dict[str, Any]:
+    return {"name": scenario.name, "changes": list(map(str, scenario.changes))}
 
 
 def _no_rows(sites: pd.DataFrame) -> pd.DataFrame:
@@ -94,12 +94,6 @@ def _no_rows(sites: pd.DataFrame) -> pd.DataFrame:
 
 def _named(sites: pd.DataFrame, rows: Sequence[Any]) -> list[dict[str, Any]]:
     return [{"inventory_row": int(row), "site_id": str(sites.at[row, "site_id"])} for row in rows]
-
-
-def _labels(sites: list[dict[str, Any]]) -> list[str]:
-    """Site ids for a line, else the row; the last says how many are left out."""
-    names = [one["site_id"] or f"row {one['inventory_row']}" for one in sites[:LISTED]]
-    return [*names, *([f"{len(sites) - LISTED} more"] if len(sites) > LISTED else [])]
 
 
 def _line(scenario: LoadedScenario, sums: dict[str, Any], told: dict[str, Any], word: str, money: str) -> str:

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from planner import pipeline, publish
+from planner.commands.why.command import why
 from planner.errors import CatalogueError, PlanError
 
 MakeProgramme = Callable[..., Path]
@@ -151,3 +152,14 @@ def test_wrong_inputs_of_a_scenario_stop_the_run_before_it_computes(
     with pytest.raises(PlanError) as other:
         pipeline.run(make_programme(tmp_path, ROWS[:1], text), tmp_path / "out")
     assert "[[scenario]] lock: " in other.value.faults[0].place
+
+
+def test_the_worked_calculation_holds_in_a_drought(
+    make_programme: MakeProgramme, plan_text: str, tmp_path: Path
+) -> None:
+    """`planner why` compares each number it prints with the run's own."""
+    text = plan_text + "[well]\nlevel_decline_m = 3\nyield_decline_share = 0.2\n[costs]\nprice_factor = { works = 2 }\n"
+    pipeline.run(make_programme(tmp_path, ROWS[:2], text), tmp_path / "out")
+    sheet = why(tmp_path / "out", "row:1")
+    assert "well.level_decline_m" in sheet
+    assert "well.yield_decline_share" in sheet

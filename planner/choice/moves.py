@@ -41,6 +41,8 @@ BUDGET_KEYS = ("programme.budget", "portfolio.", "phase")
 RANKING_KEYS = ("ranking.",)
 SAME = 1e-6  # relative: what stands in a file of six figures is the same
 
+LISTED, LONGEST_ID = 20, 40
+
 Reasons = dict[Any, list[tuple[str, str]]]
 
 
@@ -113,6 +115,19 @@ def summary(old: pd.DataFrame, new: pd.DataFrame, moved: pd.DataFrame) -> dict[s
     found["cost_change_median"] = round(float(ratio.median()), 6) if len(ratio) else None
     found["cost_compared"] = len(ratio)
     return found
+
+
+def site_labels(sites: pd.DataFrame, rows: Sequence[Any]) -> list[str]:
+    """The first LISTED sites by id, with the row where the id is not theirs alone; the last says how many more."""
+    ids = sites["site_id"]
+    repeated = ids.duplicated(keep=False)
+    labels = []
+    for row in rows[:LISTED]:
+        name = str(ids[row]) if len(str(ids[row])) <= LONGEST_ID else f"{str(ids[row])[: LONGEST_ID - 1]}…"
+        number_of_row: Any = sites.at[row, "inventory_row"] if "inventory_row" in sites else row
+        place = f"row {int(number_of_row)}"
+        labels.append(place if not name else f"{name} ({place})" if repeated[row] else name)
+    return [*labels, *([f"{len(rows) - LISTED} more"] if len(rows) > LISTED else [])]
 
 
 def different(old: pd.Series, new: pd.Series) -> NDArray[np.bool_]:

@@ -41,7 +41,7 @@ def compare(before: Path, after: Path, out: Path | None = None, *, force: bool =
         old=old,
         new=new,
         pairs=pairs,
-        names=right[list(NAMES)],
+        names=right[list(NAMES)].assign(inventory_row=pairs.table["new"]),
         moved=moved,
         changes=changes,
         same_money=same_money,
@@ -96,7 +96,7 @@ def _table(found: Compared) -> pd.DataFrame:
     at = found.moved.index
     pairs = found.pairs.table.loc[at]
     head = pd.DataFrame({"match": pairs["how"], "inventory_row_old": pairs["old"], "inventory_row_new": pairs["new"]})
-    parts = [pd.concat([head, found.names.loc[at], found.moved], axis=1)]
+    parts = [pd.concat([head, found.names.loc[at, list(NAMES)], found.moved], axis=1)]
     sides: list[tuple[str, Run, pd.Index, str]] = [
         ("old", found.old, found.pairs.only_old, "only_old"),
         ("old", found.old, found.pairs.ambiguous_old, "ambiguous"),

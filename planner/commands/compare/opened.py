@@ -19,7 +19,18 @@ NEEDED: dict[str, type] = {
     **{"run_id": str, "version": str, "programme": str, "currency": str, "price_year": int},
     **{"plan": dict, "inputs": dict, "catalogue": str, "files": dict},
 }
-COLUMNS = ("inventory_row", "site_id", "decision", "funding", "rank", "pump_id", "cost_per_m3", "reason_codes")
+COLUMNS = (
+    "inventory_row",
+    "site_id",
+    "site_name",
+    "sub_district",
+    "decision",
+    "funding",
+    "rank",
+    "pump_id",
+    "cost_per_m3",
+    "reason_codes",
+)
 
 
 @dataclass(frozen=True)

@@ -8,17 +8,15 @@ from typing import Any
 
 import pandas as pd
 
-from planner.choice.moves import DECISIONS
+from planner.choice.moves import DECISIONS, site_labels
 from planner.commands.compare.matching import FAR_M, Pairs
 from planner.commands.compare.opened import Run
 from planner.errors import printable
 from planner.plan import Change
 
 SIDES = ("old", "new")
-LISTED = 20  # site ids in a list
 TOLD = 40  # sites with their reasons; --out has all
 KEYS = 60  # changed keys of the plan
-LONGEST_NAME = 40
 
 
 @dataclass(frozen=True)
@@ -185,7 +183,7 @@ def _moves(found: Compared) -> Iterator[str]:
             for name in ("decision", "funding")
             if row[f"{name}_old"] != row[f"{name}_new"]
         ]
-        yield f"  {_label(found.names, at)}: {', '.join(parts)}. {row['why']}"
+        yield f"  {_names(found.names, [at])}: {', '.join(parts)}. {row['why']}"
     if len(first) > TOLD:
         yield f"  and {len(first) - TOLD} more"
     if len(first) > TOLD or len(moved) > len(first):
@@ -193,11 +191,4 @@ def _moves(found: Compared) -> Iterator[str]:
 
 
 def _names(sites: pd.DataFrame, rows: Sequence[Any] | pd.Index) -> str:
-    shown = ", ".join(_label(sites, row) for row in list(rows)[:LISTED])
-    return f"{shown} and {len(rows) - LISTED} more" if len(rows) > LISTED else shown
-
-
-def _label(sites: pd.DataFrame, row: Any) -> str:
-    name = str(sites.at[row, "site_id"]) or str(sites.at[row, "site_name"] if "site_name" in sites else "")
-    name = name or f"row {row}"
-    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
+    return ", ".join(site_labels(sites, list(rows)))
