@@ -7,6 +7,7 @@ fail or pass now, inputs and values of the design that differ, its own cost, the
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -165,9 +166,8 @@ def _reasons(
     _values(found, was, now, DESIGN, "design_value", itself)
     _dry(found, was, now)
     _plan_keys(found, moving, flags, itself, between.changes)
-    money = f"{between.money}/m3".lstrip("/")
-    for row in moving[own_cost & was["cost_per_m3"].notna() & now["cost_per_m3"].notna()]:
-        found[row].append(("cost_changed", _change("Cost of water", was, now, row, "cost_per_m3", money)))
+    dearer = (own_cost & was["cost_per_m3"].notna() & now["cost_per_m3"].notna()).to_numpy()
+    _changed(found, was, now, "cost_per_m3", dearer, "cost_changed", "Cost of water", f"{between.money}/m3".lstrip("/"))
     _others(found, old, new, moving[flags["rank"] & was["rank"].notna() & now["rank"].notna()])
     _funding(found, was, now, moving[flags["funding"]], between)
     for row in moving:
@@ -214,21 +214,32 @@ def _values(
         words = DESIGN_WORDS.get(name, "largest demand of a month" if quantity is None else quantity.label.lower())
         unit = "m3/d" if quantity is None else quantity.unit
         differs = different(was[name], now[name]) & where.to_numpy()
-        for row in was.index[differs]:
-            found[row].append((code, _change(words[:1].upper() + words[1:], was, now, row, name, unit)))
+        _changed(found, was, now, name, differs, code, words[:1].upper() + words[1:], unit)
 
 
-def _change(words: str, was: pd.DataFrame, now: pd.DataFrame, row: Any, name: str, unit: str) -> str:
-    values: list[Any] = [side.at[row, name] for side in (was, now)]
-    old, new = map(_value, values)
-    for figures in (5, 7):  # where three do not tell them apart
-        if old == new and not any(isinstance(value, str) for value in values):
-            old, new = (f"{float(value):.{figures}g}" for value in values)
-    return f"{words} {old} → {new}{'' if unit in {'', '-'} else f' {unit}'}."
+def _changed(
+    found: Reasons,
+    was: pd.DataFrame,
+    now: pd.DataFrame,
+    name: str,
+    where: NDArray[np.bool_],
+    code: str,
+    words: str,
+    unit: str,
+) -> None:
+    """`words old → new unit.` for the marked rows."""
+    end = "." if unit in {"", "-"} else f" {unit}."
+    before, after = (side[name].to_numpy(dtype="object")[where] for side in (was, now))
+    for row, *values in zip(was.index[where], before, after, strict=True):
+        old, new = map(_value, values)
+        for figures in (5, 7):  # where three do not tell them apart
+            if old == new and not any(isinstance(value, str) for value in values):
+                old, new = (f"{float(value):.{figures}g}" for value in values)
+        found[row].append((code, f"{words} {old} → {new}{end}"))
 
 
 def _value(value: Any) -> str:
-    if pd.isna(value) or value == "":
+    if value is None or value == "" or (isinstance(value, float) and math.isnan(value)):
         return "none"
     return str(value) if isinstance(value, str) else number(float(value)) if abs(value) < 1e5 else f"{value:.0f}"
 
@@ -276,16 +287,18 @@ def _others(found: Reasons, old: pd.DataFrame, new: pd.DataFrame, rows: pd.Index
 def _funding(found: Reasons, was: pd.DataFrame, now: pd.DataFrame, rows: pd.Index, between: Between) -> None:
     """Why a site that is to equip in both is bought in one only."""
     rules = [one for one in between.changes if one.key.startswith(BUDGET_KEYS)]
-    facts = {"capital_cost": ("Capital cost", between.money), "people_served": ("People served", "")}
-    differs = {name: pd.Series(different(was[name], now[name]), index=was.index) for name in facts}
+    which = was.index.isin(rows)
+    equip = pd.Series((was["decision"] == "equip") & (now["decision"] == "equip"), index=was.index)
+    told = f"The plan: {'; '.join(map(str, rules[:4]))}."
     for row in rows:
-        if was.at[row, "decision"] != "equip" or now.at[row, "decision"] != "equip":
+        if not equip[row]:
             found[row].append(("decision", "Only sites to equip are funded."))
-            continue
-        if rules:
-            found[row].append(("budget_rule", f"The plan: {'; '.join(map(str, rules[:4]))}."))
-        for name, (words, unit) in facts.items():
-            if differs[name][row] and (between.comparable or name != "capital_cost"):
-                found[row].append(("own_value", _change(words, was, now, row, name, unit)))
-        text = "The budget is shared out again among all sites: the best set is another."
+        elif rules:
+            found[row].append(("budget_rule", told))
+    both = which & equip.to_numpy()
+    for name, words, unit in (("capital_cost", "Capital cost", between.money), ("people_served", "People served", "")):
+        if between.comparable or name != "capital_cost":
+            _changed(found, was, now, name, both & different(was[name], now[name]), "own_value", words, unit)
+    text = "The budget is shared out again among all sites: the best set is another."
+    for row in was.index[both]:
         found[row].append(("budget_shared", text))
