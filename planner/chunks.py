@@ -82,11 +82,17 @@ def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Cat
 
 
 def run_chunks(
-    sites: Sites, context: Context, store: Path, workers: int, chunk_sites: int, tell: Callable[[int], None]
+    sites: Sites,
+    context: Context,
+    store: Path,
+    workers: int,
+    chunk_sites: int,
+    tell: Callable[[int], None],
+    kept: set[str],
 ) -> Results:
     """Assess all sites; `tell` is called with the number of sites of each chunk that is done, in order.
 
-    Chunks of other plans in the store are dropped once all of these are there.
+    kept  gets the names of these chunks in the store, for `drop_others`
     """
     digest = _context_digest(context)
     total = sites.inventory_row.size
@@ -108,15 +114,19 @@ def run_chunks(
         for part, result in zip(parts, executor.map(one, parts), strict=True):
             results.append(result)
             tell(part.inventory_row.size)
-    used = {f"{_key(part, digest)}.json" for part in parts}
-    for old in store.glob("*.json"):
-        if old.name not in used:
-            old.unlink(missing_ok=True)
+    kept |= {f"{_key(part, digest)}.json" for part in parts}
     rows = [row for result in results for row in result.rows]
     rules = [rule for result in results for rule in result.rules]
     rows.sort(key=lambda row: row["inventory_row"])  # type: ignore[arg-type,return-value]
     rules.sort(key=lambda rule: rule.inventory_row)
     return Results(rows, rules)
+
+
+def drop_others(store: Path, kept: set[str]) -> None:
+    """Drop stored chunks of other plans, once all of a plan and its scenarios are there."""
+    for old in store.glob("*.json"):
+        if old.name not in kept:
+            old.unlink(missing_ok=True)
 
 
 def default_workers() -> int:

@@ -93,6 +93,8 @@ def run(
     say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
     for line in outcome.budget:
         say(line)
+    for line in outcome.scenarios:
+        say(line)
     for severity, count in outcome.findings.items():
         say(f"findings, {severity}: {count}")
     say(f"every finding, with the text that was found: {outcome.folder / 'findings.csv'}")
@@ -187,6 +189,32 @@ def break_even(
 
     drawn(plan, out)
     typer.echo(str(out))
+
+
+@app.command()
+def compare(
+    old: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of a finished run, the one before.")],
+    new: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of another, the one after.")],
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE.csv", help="Also a table: each site that moves, both values, and why.")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
+) -> None:
+    """Two finished runs side by side: which sites move in and out, and why. Only their files are read.
+
+    Rows of the same file are paired by their number, else by site id, else by position; what has no partner, or
+    several, is told. A site moves when its decision, its funding, its pump or its rank is another. Why: inputs and
+    keys of the plan that differ, rules that fail or pass now, its own cost, the other sites, the budget. Different
+    money, versions, catalogues and files are named first. Nothing of the runs is changed.
+
+    \b
+    For what-ifs of one plan write [[scenario]] into it instead: planner run then computes each beside the plan.
+
+    Example: planner compare results-2025 results-2026 --out moves.csv
+    """
+    from planner.commands.compare.command import compare as compared
+
+    typer.echo(printable(compared(old, new, out, force=force)), nl=False)
 
 
 @app.command()

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 import time
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from types import ModuleType
@@ -25,10 +26,11 @@ from planner.engine.assess import make_context
 from planner.engine.weather import Weather
 from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
-from planner.plan import LoadedPlan, read_plan
+from planner.plan import LoadedPlan, LoadedScenario, read_plan
 from planner.plan.text import refuse_unconfirmed
 from planner.publish import Outcome, publish
 from planner.run_table import Table, engine_columns
+from planner.scenarios import Computed, what_if
 from planner.tables import (
     catchments,
     demand,
@@ -88,6 +90,44 @@ def run(
     _tell_fits(catalogue, tell)
     table.findings += price_findings(catalogue, plan)
     tell(f"inventory: {len(table.sites)} rows")
+    variants = _scenario_inputs(plan.scenarios, table)
+    store = output_folder.chunk_folder(folder)
+    if fresh:
+        for old in store.glob("*.json"):
+            old.unlink()
+    kept: set[str] = set()
+    size = partial(_computed, store=store, workers=workers, chunk_sites=chunk_sites, kept=kept, progress=progress)
+    checks, funded = size(plan, catalogue, table, tell=tell)
+    started = time.perf_counter()
+    grouped = lots.group(table.sites, plan)
+    table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
+
+    def compute(scenario: LoadedScenario) -> Computed:
+        prices, varied = variants.pop(scenario.name)
+        found, _ = size(scenario.loaded, prices, varied, tell=lambda _: None)
+        return Computed(varied.sites, found)
+
+    varied = what_if(plan, Computed(table.sites, checks), compute, tell)
+    chunks.drop_others(store, kept)
+    return publish(plan, catalogue, table, checks, funded, grouped, folder, tell, varied)
+
+
+def _computed(
+    plan: LoadedPlan,
+    catalogue: Catalogue,
+    table: Table,
+    *,
+    store: Path,
+    workers: int | None,
+    chunk_sites: int,
+    kept: set[str],
+    progress: Callable[[int, int], None],
+    tell: Tell,
+) -> tuple[pd.DataFrame, funding.Funding]:
+    """From the rows as read to the funded programme, in `table`; returns its checks and the funding.
+
+    kept  names of the stored chunks that are of this run; added to
+    """
     _steps(table, plan, STEPS, tell)
 
     started = time.perf_counter()
@@ -101,11 +141,7 @@ def run(
         done += finished
         progress(done, sites.inventory_row.size)
 
-    store = output_folder.chunk_folder(folder)
-    if fresh:
-        for old in store.glob("*.json"):
-            old.unlink()
-    results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count)
+    results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count, kept)
     columns = engine_columns(results.rows, table.sites.index)
     table.take(
         "sizing",
@@ -131,10 +167,7 @@ def run(
     for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
         decided[name] = np.nan
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
-    started = time.perf_counter()
-    grouped = lots.group(table.sites, plan)
-    table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
-    return publish(plan, catalogue, table, checks, funded, folder, tell, grouped)
+    return checks, funded
 
 
 def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:
@@ -143,6 +176,29 @@ def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:
     catalogue, table = _inputs(plan)
     _steps(table, plan, STEPS, lambda _: None)
     return plan, catalogue, table
+
+
+def _scenario_inputs(scenarios: Sequence[LoadedScenario], read: Table) -> dict[str, tuple[Catalogue, Table]]:
+    """Catalogue and rows of each scenario; the rows as read for the plan, where nothing changes how they are read.
+
+    Raises what wrong inputs raise, with the faults of all scenarios, each naming its own.
+    """
+    found, faults = {}, []
+    first: InputError | None = None
+    for scenario in scenarios:
+        sections = {change.key.partition(".")[0] for change in scenario.changes}
+        try:
+            if sections & {"inventory", "area", "rasters", "weather"}:
+                found[scenario.name] = _inputs(scenario.loaded)
+            else:
+                funding.look_at(read.sites, read.shown, scenario.loaded)
+                found[scenario.name] = load_catalogue(scenario.loaded), read.copy()
+        except InputError as error:
+            first = first or error
+            faults += [replace(one, place=f"[[scenario]] {scenario.name}: {one.place}") for one in error.faults]
+    if first is not None:
+        raise type(first)(faults)
+    return found
 
 
 def _tell_fits(catalogue: Catalogue, tell: Tell) -> None:

@@ -30,6 +30,7 @@ from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_r
 from planner.outputs.lots import write_lots_csv
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
+from planner.scenarios import WhatIf
 from planner.tables.boundary import read_polygons
 from planner.tables.prices import price_record
 from planner.texts import of_kind
@@ -50,6 +51,7 @@ class Outcome:
     stages: list[dict[str, Any]]
     run_id: str
     budget: list[str] = field(default_factory=list)
+    scenarios: list[str] = field(default_factory=list)
 
 
 def publish(
@@ -58,9 +60,10 @@ def publish(
     table: Table,
     checks: pd.DataFrame,
     funded: Funding,
+    lots: Grouping,
     folder: Path,
     tell: Tell,
-    lots: Grouping,
+    varied: WhatIf,
 ) -> Outcome:
     """Write the files that the plan wants and put them in the place of the last run's, all or none."""
     started = time.perf_counter()
@@ -77,6 +80,8 @@ def publish(
     wanted = plan.plan.output.files
     if "csv" in wanted:
         output_tables.write_sites_csv(sites, new / "sites.csv", table.shown)
+        if varied.records:
+            output_tables.write_moves_csv(varied.table, new / "scenarios.csv")
     if "parquet" in wanted:
         output_tables.write_parquet(sites, new / "sites.parquet", table.shown)
         output_tables.write_parquet(checks, new / "checks.parquet")
@@ -107,7 +112,9 @@ def publish(
     public = shared.coarse_sites(sites, checks, grid_m)
     if "map" in wanted:
         told = shared.coarse_checks(checks, grid_m)
-        _write_map(plan, public, polygons, about, told, findings, table.shown, new / "map.html")
+        _write_map(
+            plan, public, polygons, {**about, "scenarios": varied.rows}, told, findings, table.shown, new / "map.html"
+        )
     if "gpkg" in wanted:
         from planner.outputs.geopackage.geopackage import write_geopackage
 
@@ -143,12 +150,15 @@ def publish(
         "alternatives": alternatives_totals(sites),
         "prices": price_record(catalogue),
         "bill": bills,
+        "scenarios": varied.records,
         "findings": summary,
         "seed": None,
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")
-    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, lines)
+    return Outcome(
+        folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, lines, varied.lines
+    )
 
 
 def _write_map(

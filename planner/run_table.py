@@ -28,6 +28,11 @@ class Table:
     read_as: dict[str, str] = field(default_factory=dict)
     stages: list[dict[str, Any]] = field(default_factory=list)
 
+    def copy(self) -> Table:
+        """Another table of the same rows; what either takes later is its own."""
+        findings, checks, stages = list(self.findings), list(self.checks), list(self.stages)
+        return Table(self.sites, findings, checks, self.shown, dict(self.read_as), stages)
+
     def take(self, name: str, step: Step, writes: tuple[str, ...], seconds: float) -> None:
         """Join the new columns of a step, after checking what it promised."""
         check_step(name, self.sites, step, writes)

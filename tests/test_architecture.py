@@ -56,6 +56,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("chunks",),
     ("run_table",),
     ("alternatives",),
+    ("scenarios",),
     ("publish",),
     ("pipeline",),
     ("commands",),

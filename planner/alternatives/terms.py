@@ -66,7 +66,7 @@ class Terms:
         return np.where(wears, value, 0.0)
 
     def worth(self, item: str, count: Floats | float = 1.0, life_y: Floats | float | None = None) -> Floats:
-        """Life-cycle cost of a number of an item: first cost with supervision, contingency and tax, replacements, residual."""
+        """Life-cycle cost of a number of an item: supervision, contingency and tax, replacements, residual."""
         life = self.items[item].life_y if life_y is None else life_y
         return np.asarray(count) * self.price(item) * (self.first + self.later(item, life))
 

@@ -23,6 +23,7 @@ from planner.errors import Fault
 from planner.physics.pumps import DROOP, SHUT_OFF
 from planner.physics.water import GRAVITY_M_S2
 from planner.plan import LoadedPlan
+from planner.plan.sections import PriceGroup
 
 __all__ = [
     "LIFE",
@@ -139,6 +140,13 @@ CABLE: Ranges = {
 TANK: Ranges = {"volume_m3": (0.1, 10_000), "price": PRICE, "life_y": LIFE}
 
 
+def price_group(row: Row) -> PriceGroup:
+    """Which factor of [costs] price_factor acts on a row; goods (unused life is worth something) are equipment."""
+    if row.label.startswith(("om_", "guard_")):
+        return "upkeep"
+    return "works" if row.cells.get("residual") == "no" else "equipment"
+
+
 @dataclass
 class Money:
     """Factors from a row's currency and year to the plan's; remembers currencies without a rate."""
@@ -155,7 +163,8 @@ class Money:
             if currency not in costs.exchange_rate:
                 self.missing.setdefault(currency, set()).add(row.file)
             rate = costs.exchange_rate.get(currency, math.nan)
-        return float(rate * (1 + costs.inflation) ** (programme.price_year - year))
+        factor = costs.price_factor.get(price_group(row), 1.0)
+        return float(rate * (1 + costs.inflation) ** (programme.price_year - year) * factor)
 
     def faults(self) -> list[Fault]:
         """One fault for each currency without a rate."""

@@ -260,6 +260,7 @@ def _digest(plan: LoadedPlan, tables: list[str]) -> str:
         "price_year": programme.price_year,
         "exchange_rate": costs.exchange_rate,
         "inflation": costs.inflation,
+        "price_factor": costs.price_factor,
         "families": sorted(equipment.families),
         "tank_max_m3": equipment.tank_max_m3,
         "tables": tables,

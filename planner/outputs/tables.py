@@ -78,6 +78,17 @@ def write_findings_csv(findings: list[Finding], path: Path) -> None:
     _write_csv(path, FINDING_COLUMNS, rows)
 
 
+def write_moves_csv(moves: pd.DataFrame, path: Path) -> None:
+    """Sites that move, with old and new values side by side (`rank_old`, `rank_new`): types as in the glossary."""
+    known = glossary()
+    texts = []
+    for name in moves.columns:
+        quantity = known.get(str(name).removesuffix("_old").removesuffix("_new"))
+        kind = "text" if quantity is None and moves[name].dtype.kind not in "fiu" else "number"
+        texts.append(_cells(moves[name], kind if quantity is None else quantity.dtype, str(name) not in AS_READ))
+    _write_csv(path, [str(name) for name in moves.columns], zip(*texts, strict=True))
+
+
 def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
     """A table, exact, with whole numbers as nullable integers; `shown` as in sites.csv."""
     known = glossary()

@@ -20,12 +20,14 @@ from planner.plan.alternatives import Alternatives
 from planner.plan.lots import Lots
 from planner.plan.portfolio import Portfolio
 from planner.plan.ranking import Ranking
+from planner.plan.scenario import Scenario, unique_names
 from planner.plan.section import NotNegative, Positive, Section, Share
 from planner.plan.uncertainty import Uncertainty
 
 Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
 Shares = Annotated[tuple[Share, ...], Field(min_length=12, max_length=12)]
 Family = Literal["helical_rotor", "centrifugal", "surface"]
+PriceGroup = Literal["equipment", "works", "upkeep"]
 TestKind = Literal["constant_rate_24h", "constant_rate_6h", "step", "short", "airlift", "bailer", "unknown"]
 
 
@@ -208,6 +210,10 @@ class Well(Section):
         None, description="month of the highest rest level; empty: the month after the cloudiest", ge=1, le=12
     )
     decline_m_year: NotNegative = Field(0.0, description="long-term fall of the rest level, m a year")
+    level_decline_m: NotNegative = Field(0.0, description="fall of every rest level at once, m: a drought", le=500)
+    yield_decline_share: float = Field(
+        0.0, description="share that every yield has lost since it was tested: a drought", ge=0, lt=1
+    )
     storativity: Positive = Field(0.001, description="storage coefficient, confined aquifer", le=0.5)
     specific_yield: Positive = Field(0.1, description="storage coefficient, unconfined aquifer", le=0.5)
     interference_radius_m: NotNegative = Field(300.0, description="neighbours within this distance add drawdown, m")
@@ -319,6 +325,10 @@ class Costs(Section):
     inflation: float = Field(
         0.0, description="price rise from the price book's year to the plan's, 1/year", ge=-0.2, le=1
     )
+    price_factor: dict[PriceGroup, Positive] = Field(
+        default_factory=dict,
+        description="factor on prices of equipment (goods), works (building, tests, transport), upkeep",
+    )
     tax: Share = Field(0.0, description="tax on capital cost, share")
     contingency: Share = Field(
         0.10, description="contingency on the scheme, share; supervision is a row of the price book. A judgement"
@@ -357,3 +367,4 @@ class Plan(Section):
     lots: Lots = Field(default_factory=Lots)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     output: Output = Field(default_factory=Output)
+    scenario: Annotated[tuple[Scenario, ...] | None, AfterValidator(unique_names)] = None

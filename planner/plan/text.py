@@ -23,7 +23,6 @@ WITHOUT_EFFECT = {
     "output.sheets_max": "site sheets are not written yet",
     "output.workbook_row_limit": "no workbook is written yet",
     "phase": "the budget of [programme] is spent as one, not by years",
-    "scenario": "one scenario is computed",
 }
 
 

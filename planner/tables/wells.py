@@ -157,7 +157,7 @@ def _rest_level(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     A measured level is dated: the season's fall at the month of the test is taken off; without a month it
     counts as read at the highest, the safe side. A regional prior is a mean of the year, where the fall is
     half the swing. Months stand at the middle of the horizon (energy and cost), the rule at its end and at
-    the 75th percentile.
+    the 75th percentile. A drought lowers both by level_decline_m; the test was made before it.
     """
     well, widths = plan.well, plan.uncertainty.rest_level_m
     measured = rows["static_level_m"].notna()
@@ -169,9 +169,9 @@ def _rest_level(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     half_width_m = (
         rows["evidence_grade"].map(widths).astype("float64").where(measured, widths["D"]).where(measured | prior)
     )
-    horizon_m = well.decline_m_year * plan.programme.horizon_years
+    horizon_m, drought_m = well.decline_m_year * plan.programme.horizon_years, well.level_decline_m
     months = {
-        name: rest_m + well.season_swing_m * season_fall(np.array(float(month)), highest) + horizon_m / 2.0
+        name: rest_m + well.season_swing_m * season_fall(np.array(float(month)), highest) + horizon_m / 2.0 + drought_m
         for month, name in enumerate(monthly("rest_level"), start=1)
     }
     return pd.DataFrame(
@@ -180,7 +180,7 @@ def _rest_level(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
             "rest_level_source": _text(rows, np.where(measured, "inventory", np.where(prior, "prior", ""))),
             "rest_level_half_width_m": half_width_m,
             **months,
-            "rest_level_rule_m": rest_m + well.season_swing_m + QUARTILE * half_width_m + horizon_m,
+            "rest_level_rule_m": rest_m + well.season_swing_m + QUARTILE * half_width_m + horizon_m + drought_m,
         }
     )
 
@@ -208,12 +208,14 @@ def highest_month(rows: pd.DataFrame, well: Well) -> Floats:
 def _yield(rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """Yield, and the rate and daily volume that the well may give: share of the 25th percentile of the yield.
 
-    A tested yield of zero is a measurement and is never replaced by a prior.
+    A tested yield of zero is a measurement and is never replaced by a prior. A drought takes yield_decline_share
+    of either.
     """
     well, factors = plan.well, plan.uncertainty.yield_factor
     measured = rows["tested_yield_m3_h"].notna()
     prior = ~measured & rows["prior_yield_m3_h"].notna()
-    median_m3_h = rows["tested_yield_m3_h"].where(measured, rows["prior_yield_m3_h"])
+    before_m3_h = rows["tested_yield_m3_h"].where(measured, rows["prior_yield_m3_h"])
+    median_m3_h = before_m3_h * (1.0 - well.yield_decline_share)
     factor = rows["evidence_grade"].map(factors).astype("float64").where(measured, factors["D"])
     share = _tested_share(rows, plan).where(measured, well.tested_share["unknown"])
     share_rate_m3_h = share * median_m3_h / factor**QUARTILE
@@ -311,9 +313,10 @@ def tests_of(rows: pd.DataFrame, evidence: pd.Series, given: pd.DataFrame, well:
     tested_m = rows["pumping_level_m"] - rows["static_level_m"]
     measured = (tested_m >= LEAST_DRAWDOWN_M) & (rows["tested_yield_m3_h"] >= LEAST_FLOW_M3_H)
     specific_m3_h_m, otherwise = _specific_capacity(rows, evidence & measured, tested_m, well)
-    flow_known = given["yield_used_m3_h"] >= LEAST_FLOW_M3_H
+    tested_m3_h = given["yield_used_m3_h"] / (1.0 - well.yield_decline_share)  # the test was made before a drought
+    flow_known = tested_m3_h >= LEAST_FLOW_M3_H
     # without a flow any one does: specific capacity × drawdown cancels it
-    flow_m3_h = given["yield_used_m3_h"].where(flow_known, 1.0)
+    flow_m3_h = tested_m3_h.where(flow_known, 1.0)
     flow_m3_d = 24.0 * flow_m3_h
     drawdown_m = tested_m.where(measured, flow_m3_h / specific_m3_h_m)
     loss_share = flow_known * well.well_loss_share

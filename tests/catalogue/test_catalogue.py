@@ -478,3 +478,19 @@ def test_empty_voltage_window_is_a_fault(monkeypatch: pytest.MonkeyPatch, tmp_pa
     monkeypatch.setattr(loader, "read_table", spoiled)
     with pytest.raises(CatalogueError, match=r"drives.csv: row 1 \(DC-S\), column mpp_min_v: found 190"):
         load_catalogue(plan_with(tmp_path))
+
+
+def test_price_factors_act_by_group(generic: Catalogue, tmp_path: Path) -> None:
+    text = "[costs]\nprice_factor = { equipment = 1.5, works = 2, upkeep = 3 }\n"
+    dear = load_catalogue(plan_with(tmp_path, text))
+    before, after = ({row.item: row for row in one.price_rows} for one in (generic, dear))
+    # Our own rule: goods are equipment, what has no value of use left is works, the yearly items are upkeep.
+    for item, factor in {
+        **{"mounting_wp": 1.5, "tap_stand": 2, "pumping_test": 2, "transport_km": 2, "installation_site": 2},
+        **{"om_scheme_year": 3, "om_tracker_wp": 3, "om_equipment_share": 1, "people_per_tap": 1},
+    }.items():
+        assert after[item].price == pytest.approx(factor * before[item].price), item
+    for kind, price in (("pumps", "pump_price"), ("modules", "price_wp"), ("tanks", "price"), ("cables", "price_m")):
+        ratio = getattr(getattr(dear, kind), price) / getattr(getattr(generic, kind), price)
+        assert ratio == pytest.approx(np.full(len(ratio), 1.5)), kind
+    assert dear.digest != generic.digest

@@ -408,3 +408,19 @@ def test_more_drawdown_means_a_tighter_aquifer(make_sites, make_plan, drawdown, 
 def _passed(step: wells.Step, rule: str) -> list[bool]:
     checks: pd.DataFrame = step.checks
     return checks.loc[checks["rule"] == rule, "pass"].tolist()
+
+
+def test_a_drought_lowers_levels_and_yields_but_not_the_test(make_sites, make_plan):
+    sites = make_sites(wells.READS, 2, **TESTED)
+    sites.loc[2, "pumping_level_m"] = NONE
+    before = wells.run(sites, make_plan()).columns
+    after = wells.run(sites, make_plan(well={"level_decline_m": 5.0, "yield_decline_share": 0.25})).columns
+    # hand: every level 5 m deeper, three quarters of every yield and of what follows from it
+    for name in ("rest_level_01", "rest_level_12", "rest_level_rule_m"):
+        assert (after[name] - before[name]).tolist() == pytest.approx([5.0, 5.0])
+    for name in ("yield_used_m3_h", "share_rate_m3_h", "safe_volume_m3_day"):
+        assert (after[name] / before[name]).tolist() == pytest.approx([0.75, 0.75])
+    # hand: the limit gives up a third of what the level falls, as two thirds of the rest may be drawn down
+    assert (after["level_limit_m"] - before["level_limit_m"]).tolist() == pytest.approx([5.0 / 3] * 2)
+    for name in ("drawdown_b_d_m2", "drawdown_c_d2_m5", "transmissivity_used_m2_d", "rest_level_m", "depth_used_m"):
+        assert after[name].tolist() == pytest.approx(before[name].tolist()), name

@@ -9,6 +9,10 @@ from planner.plan import Plan
 from planner.plan.section import Section
 
 WIDTH = 110  # of remarks
+SCENARIO = (
+    "[[scenario]] with a name, as often as wanted, and under it any key of the sections above: [scenario.well] "
+    "level_decline_m = 5 for a drought. Each is computed beside the plan; scenarios.csv tells what moves, and why."
+)
 
 
 def quoted(text: str) -> str:
@@ -68,7 +72,7 @@ def default_sections(but: str) -> list[str]:
     for name, field in Plan.model_fields.items():
         if name != but:
             lines += ["", *_section(name, field)]
-    return lines
+    return [*lines, "", *remark(SCENARIO)]
 
 
 def _section(name: str, field: FieldInfo) -> list[str]:

@@ -55,6 +55,10 @@ def rest_level(sheet: Sheet, opened: Opened, month: int | None) -> None:
         "m",
         f"level from the {'inventory' if measured else 'regional raster'}; well.season_swing_m",
     )
+    drought = well.level_decline_m
+    dry = f" + {n(drought)}" if drought else ""
+    if drought:
+        sheet.value("drought", f"{n(drought)} m", "well.level_decline_m, added to every rest level below")
     sheet.text(
         f"Rest level of a month = highest + swing × g + decline × horizon / 2 (energy and cost stand at mid-horizon): "
         f"decline {n(well.decline_m_year)} m a year well.decline_m_year over {years} years. Neighbours draw it down "
@@ -63,7 +67,7 @@ def rest_level(sheet: Sheet, opened: Opened, month: int | None) -> None:
     rows = []
     for m, name in enumerate(monthly("rest_level")):
         g = float(wells.season_fall(np.array(m + 1.0), np.array(highest)))
-        level = rest + swing * g + well.decline_m_year * years / 2
+        level = rest + swing * g + well.decline_m_year * years / 2 + drought
         agree(f"rest level of {MONTH_NAMES[m]}", level, float(row[name]))
         rows.append((month_label(m, month), n(g), n(level), n(level + row["interference_m"])))
     sheet.table(("month", "g", "rest level", "with neighbours"), rows)
@@ -71,7 +75,7 @@ def rest_level(sheet: Sheet, opened: Opened, month: int | None) -> None:
     sheet.result(
         "deepest rest level, for rules",
         "highest + swing + z × half-width + decline × horizon: 75th percentile at the end of the horizon",
-        f"{n(rest)} + {n(swing)} + {Z} × {n(half)} + {n(well.decline_m_year)} × {years}",
+        f"{n(rest)} + {n(swing)} + {Z} × {n(half)} + {n(well.decline_m_year)} × {years}{dry}",
         float(row["rest_level_rule_m"]),
         "m",
         "half-width P10 to P90 by grade: uncertainty.rest_level_m; z = quartile / 9th decile of the normal law",
@@ -88,6 +92,11 @@ def tested_yield(sheet: Sheet, opened: Opened) -> None:
     measured = row["yield_source"] == "inventory"
     flow, share = float(row["yield_used_m3_h"]), float(row["tested_share"])
     sheet.value("yield, Q", f"{n(flow)} m3/h", "tested" if measured else "regional raster, a prior")
+    lost = plan.well.yield_decline_share
+    if lost:
+        before = float(row["tested_yield_m3_h" if measured else "prior_yield_m3_h"])
+        agree("yield in the drought", before * (1 - lost), flow)
+        sheet.text(f"Of {n(before)} m3/h a drought took {n(lost)}: well.yield_decline_share.")
     kind = str(wells.test_class(opened.table.loc[[opened.number]]).iloc[0]) if measured else "unknown"
     named = plan.well.tested_share[kind]  # type: ignore[index]
     old = plan.well.old_test_factor if measured and named and not math.isclose(share, named, rel_tol=1e-9) else 1.0

@@ -16,6 +16,7 @@ function start() {
   };
 
   // Words and legend come first: they settle the size of the map.
+  byId("tab-what-if").hidden = !run.scenarios.length;
   const openTab = startTabs();
   fillHead(run);
   fillCaution(run, () => openTab("tab-read"));
@@ -33,6 +34,7 @@ function start() {
   fillReadFirst(run, sites);
   fillFindings(context.findings, sites, popup.open);
   fillAssumptions(run);
+  fillWhatIf(run);
   startPrint(reframe, () => fillPrint(context, table.list(), filterWords(filters.read(), run), table.orderWords()));
 
   function refresh() {

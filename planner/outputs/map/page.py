@@ -54,6 +54,7 @@ SCRIPTS = (
     "finding_rows.js",
     "findings.js",
     "assumptions.js",
+    "what_if.js",
     "tabs.js",
     "print.js",
     "main.js",
@@ -78,7 +79,7 @@ def map_page(
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
               notes [text]; budget [text], what was funded; language if not "en"; coarsen_m, the grid of the positions,
-              if they are not exact
+              if they are not exact; scenarios, the rows of scenarios.WhatIf
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
     relief    shaded relief for the ground of the map
@@ -121,6 +122,7 @@ def _block(
             "cautions": [str(text) for text in run["cautions"]],
             "notes": [str(text) for text in run["notes"]],
             "budget": [str(text) for text in run.get("budget", [])],
+            "scenarios": [dict(row) for row in run.get("scenarios", [])],
         },
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
         "areas": [

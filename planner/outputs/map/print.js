@@ -30,13 +30,14 @@ function fillPrint(context, list, filters, orderWords) {
   byId("print-filters").textContent = `${words} ${wholeText(list.length)} of ${wholeText(sites.count)} inventory rows are shown.`;
   byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
   byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(text))));
-  const rows = list.slice(0, PRINT_ROWS);
+  const rows = list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4));
   const left = list.length - rows.length;
   const rest = left ? `${wholeText(left)} more rows are left out here; sites.csv has them all.` : "All rows shown are printed.";
   byId("print-rows").replaceChildren(
     element("h2", "", foreign(`${run.programme}: `), `the first ${wholeText(rows.length)} rows, ${orderWords}`),
     printTable(context, rows),
     element("p", "", `${rest} ${words}`),
+    ...(run.scenarios.length ? [element("h2", "", "What if"), scenarioTable(run)] : []),
     element("p", "quiet", runWords(run)),
   );
 }

@@ -1,7 +1,7 @@
 // The tabs of the panel, and the switch between the short and the whole table.
 
 function startTabs() {
-  const tabs = [...document.querySelectorAll("[role=tab]")];
+  const tabs = [...document.querySelectorAll("[role=tab]:not([hidden])")];
   function open(chosen) {
     for (const tab of tabs) {
       tab.setAttribute("aria-selected", String(tab === chosen));

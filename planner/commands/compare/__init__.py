@@ -1,0 +1,1 @@
+"""Two finished runs side by side: which sites move, and why."""
