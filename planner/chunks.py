@@ -88,13 +88,13 @@ def run_chunks(
 
     Chunks of other plans in the store are dropped once all of these are there.
     """
-    digest = _context_digest(context)
+    digest = context_digest(context)
     total = sites.inventory_row.size
-    parts = [_slice(sites, start, min(start + chunk_sites, total)) for start in range(0, total, chunk_sites)]
+    parts = [part_of(sites, start, min(start + chunk_sites, total)) for start in range(0, total, chunk_sites)]
     store.mkdir(parents=True, exist_ok=True)
 
     def one(part: Sites) -> Results:
-        path = store / f"{_key(part, digest)}.json"
+        path = store / f"{part_key(part, digest)}.json"
         found = _load(path)
         if found is None:
             found = assess(part, context)
@@ -102,13 +102,13 @@ def run_chunks(
         return found
 
     if parts:  # compile before the threads start, each kernel once
-        assess(_slice(sites, 0, 1), context)
+        assess(part_of(sites, 0, 1), context)
     results = []
     with ThreadPoolExecutor(max_workers=workers) as executor:
         for part, result in zip(parts, executor.map(one, parts), strict=True):
             results.append(result)
             tell(part.inventory_row.size)
-    used = {f"{_key(part, digest)}.json" for part in parts}
+    used = {f"{part_key(part, digest)}.json" for part in parts}
     for old in store.glob("*.json"):
         if old.name not in used:
             old.unlink(missing_ok=True)
@@ -124,11 +124,13 @@ def default_workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _slice(sites: Sites, start: int, stop: int) -> Sites:
+def part_of(sites: Sites, start: int, stop: int) -> Sites:
+    """The sites from start to before stop."""
     return Sites(**{field.name: getattr(sites, field.name)[start:stop] for field in dataclasses.fields(sites)})
 
 
-def _context_digest(context: Context) -> str:
+def context_digest(context: Context) -> str:
+    """Of everything that sites share and results depend on."""
     digest = hashlib.sha256()
     read = {"demand", "well", "pipes", "array", "equipment", "costs"}
     plan = context.plan.model_dump(
@@ -141,7 +143,8 @@ def _context_digest(context: Context) -> str:
     return digest.hexdigest()
 
 
-def _key(part: Sites, context: str) -> str:
+def part_key(part: Sites, context: str) -> str:
+    """Of the sites and what they share: the name of a stored chunk."""
     digest = hashlib.sha256(context.encode())
     for field in dataclasses.fields(part):
         digest.update(np.ascontiguousarray(getattr(part, field.name)).tobytes())

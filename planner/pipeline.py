@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from planner import chunks
+from planner import chunks, selection
 from planner.catalogue.loader import Catalogue, load_catalogue
-from planner.choice import funding
+from planner.choice import funding, weights
 from planner.choice.decision import decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
@@ -113,7 +113,8 @@ def run(
     for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
         decided[name] = np.nan
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
-    return publish(plan, catalogue, table, checks, funded, folder, tell)
+    chosen = selection.finish(table, funded, plan, context, store, workers or chunks.default_workers(), fresh, tell)
+    return publish(plan, catalogue, table, checks, funded, chosen, folder, tell)
 
 
 def _tell_fits(catalogue: Catalogue, tell: Tell) -> None:
@@ -182,6 +183,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
     attempt(lambda: read_boundary(plan))
     if table is not None:
         attempt(lambda: funding.look_at(table.sites, table.shown, plan))
+        attempt(lambda: weights.look_at(pd.DataFrame(), plan))
         screened = attempt(lambda: screening.run(table.sites, plan))
         if screened is not None:
             sites = table.sites.join(screened.columns)

@@ -26,6 +26,7 @@ from planner.outputs import tables as output_tables
 from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
+from planner.selection import Chosen
 from planner.tables.boundary import read_polygons
 from planner.texts import of_kind
 
@@ -53,6 +54,7 @@ def publish(
     table: Table,
     checks: pd.DataFrame,
     funded: Funding,
+    chosen: Chosen,
     folder: Path,
     tell: Tell,
 ) -> Outcome:
@@ -75,6 +77,9 @@ def publish(
         output_tables.write_parquet(sites, new / "sites.parquet", table.shown)
         output_tables.write_parquet(checks, new / "checks.parquet")
     output_tables.write_findings_csv(table.findings, new / "findings.csv")
+    if chosen.weights is not None:
+        output_tables.write_weights_csv(chosen.weights, new / "weights.csv")
+    budget_lines = [*funded.lines, *chosen.lines]
     about = {
         "programme": plan.plan.programme.name,
         "currency": plan.plan.programme.currency,
@@ -88,7 +93,7 @@ def publish(
         "cautions": of_kind("caution"),
         "notes": of_kind("note"),
         "coarsen_m": plan.plan.output.coarsen_m,
-        "budget": funded.lines,
+        "budget": budget_lines,
     }
     area = plan.plan.area
     polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
@@ -129,12 +134,14 @@ def publish(
             "reserve": int((sites["funding"] == "reserve").sum()),
         },
         "funding": funded.record,
+        "pump_types": chosen.pump_types,
+        "ranking": chosen.ranking,
         "findings": summary,
         "seed": None,
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")
-    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, funded.lines)
+    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, budget_lines)
 
 
 def _write_map(

@@ -141,7 +141,7 @@ def _less(limits: Floats, wanted: float) -> Floats:
     total = limits.sum()
     if not np.isfinite(total) or total <= wanted or total == 0:
         return limits.copy()
-    return limits - limits / total * (total - wanted)
+    return np.asarray(limits - limits / total * (total - wanted))
 
 
 def _placed(model: Model, placed: Whole, free: Flags, problem: Problem) -> Model:

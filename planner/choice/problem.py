@@ -74,9 +74,7 @@ class Problem:
     def ordered(self, order: NDArray[np.intp]) -> Problem:
         """The same problem with its sites in another order."""
         rules = tuple(rule.ordered(order) for rule in self.rules)
-        return replace(
-            self, value=self.value[order], cost=self.cost[order], rank=self.rank[order], rules=rules
-        )
+        return replace(self, value=self.value[order], cost=self.cost[order], rank=self.rank[order], rules=rules)
 
     def as_one(self) -> Problem:
         """The same money and number of sites without phases: what it buys no division into phases can exceed."""

@@ -35,6 +35,8 @@ SITE_COLUMNS = [
     "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
     "people_counted", "people_source", "interference_m", "engine_status",
     "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
+    "phase", "pump_id_standard", "cost_standard_per_m3", "rank_rests_on_prior", "rank_weighted", "score_weighted",
+    "top_share_weighted", "budget_steps_mask",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
@@ -68,6 +70,16 @@ def write_findings_csv(findings: list[Finding], path: Path) -> None:
         for one in findings
     )
     _write_csv(path, FINDING_COLUMNS, rows)
+
+
+def write_weights_csv(weights: pd.DataFrame, path: Path) -> None:
+    """weights.csv: the weighted order with raw and normalised values of its criteria."""
+    whole = {"inventory_row", "rank", "rank_weighted"}
+    cells = [
+        _cells(weights[name], "text" if name == "site_id" else "integer" if name in whole else "number", True)
+        for name in weights.columns
+    ]
+    _write_csv(path, list(weights.columns), zip(*cells, strict=True))
 
 
 def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:

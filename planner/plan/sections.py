@@ -16,6 +16,7 @@ from pydantic import (
 )
 
 from planner.crops import known_crop
+from planner.plan.phases import Phases
 from planner.plan.portfolio import Portfolio
 from planner.plan.ranking import Ranking
 from planner.plan.section import NotNegative, Positive, Section, Share
@@ -348,5 +349,6 @@ class Plan(Section):
     costs: Costs = Field(default_factory=Costs)
     ranking: Ranking = Field(default_factory=Ranking)
     portfolio: Portfolio = Field(default_factory=Portfolio)
+    phase: Phases = ()
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     output: Output = Field(default_factory=Output)

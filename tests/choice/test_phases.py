@@ -39,24 +39,16 @@ def best_division(problem: Problem) -> tuple[int, int, int, int] | None:
     plain = replace(problem, phases=(), rules=tuple(rule for rule in problem.rules if not rule.shares))
     place_of = np.argsort(np.argsort(problem.rank))
     weight = problem.cost.size - place_of
-    for value, cost, rank, sites in every_set(plain):
+    sets = every_set(plain)
+    for amounts, group in itertools.groupby(sets, key=lambda one: one[:3]):
         late = [
             sum(at * int(weight[site]) for site, at in zip(sites, places, strict=True))
+            for *_, sites in group
             for places in itertools.product(range(len(problem.phases)), repeat=len(sites))
             if fits(problem, sites, places)
         ]
         if late:
-            # Sets that are as good may be divided better.
-            equal = [
-                one for one in every_set(plain) if one[:3] == (value, cost, rank)
-            ]
-            best = min(
-                sum(at * int(weight[site]) for site, at in zip(taken, places, strict=True))
-                for *_, taken in equal
-                for places in itertools.product(range(len(problem.phases)), repeat=len(taken))
-                if fits(problem, taken, places)
-            )
-            return value, cost, rank, best
+            return *amounts, min(late)
     return None
 
 
