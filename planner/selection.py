@@ -156,7 +156,7 @@ def _type_lines(record: dict[str, Any], money: str) -> list[str]:
     )
     more = f"{record['extra_a_year']:,.0f}".replace(",", " ")
     cost = (
-        f"They cost {more} {money} a year more (levelised), {100 * record['extra_share_mean']:.1f} % a site in the mean, "
+        f"They cost {more} {money} a year more (levelised), {100 * record['extra_share_mean']:.1f} % in the mean, "
         f"{100 * record['extra_share_most']:.1f} % at most."
     )
     lines = [found, cost]
@@ -165,6 +165,6 @@ def _type_lines(record: dict[str, Any], money: str) -> list[str]:
         some = ", ".join(one["site_id"] or f"row:{one['inventory_row']}" for one in left[:20])
         rest = f" and {len(left) - 20} more" if len(left) > 20 else ""
         lines.append(
-            f"No type of the set suits {len(left)} sites ({record['types_needed']} would suit all): {some}{more}."
+            f"No type of the set suits {len(left)} sites ({record['types_needed']} would suit all): {some}{rest}."
         )
     return lines

@@ -17,6 +17,7 @@ from planner.choice.problem import NO_PHASE, Flags, Problem, Whole
 NEAR = 300  # sites near the margin that are chosen exactly; beside them whatever the relaxation leaves broken
 NEAR_PHASES = 90  # the same where each may go to any phase
 SECONDS = 20.0
+BROKEN = 1e-9
 
 
 def select_near(problem: Problem, *, near: int = NEAR, prove: bool = True) -> Answer | None:
@@ -30,21 +31,25 @@ def select_near(problem: Problem, *, near: int = NEAR, prove: bool = True) -> An
         return None
     share, worth, bound = relaxed
     sites = problem.cost.size
-    answer = solve(problem, _fixed(model, share, _nearest(share, worth, near), sites), -problem.value, nodes=None)
+    answer = None
+    for many in (near, 5 * near):
+        free = _nearest(problem, share, worth, many)
+        answer = answer or solve(problem, _fixed(model, share, free, sites), -problem.value, nodes=None)
     if answer is None:  # what was fixed leaves no set
         return solve(problem, model, -problem.value, nodes=None)
     reached = int(problem.value[answer.chosen].sum())
     if prove and bound - reached > RELATIVE_GAP * reached:
         # A site whose change would cost more than the gap cannot change in any better set.
         free = np.abs(worth) <= bound - reached
-        again = solve(problem, _fixed(model, share, free, sites), -problem.value, nodes=None)
+        again = solve(problem, _fixed(model, share, free, sites), -problem.value, nodes=None, seconds=SECONDS)
         if again is not None and int(problem.value[again.chosen].sum()) >= reached:
             answer, bound = again, min(bound, -again.bound)
     return _stated(problem, answer, bound)
 
 
 def relax(problem: Problem, model: Model) -> tuple[Floats, Floats, float] | None:
-    """The linear relaxation: share of each site, what its change would cost, and the bound on the value.
+    """The linear relaxation: share of each column of the model, what the change of each site would cost, and the bound
+    on the value.
 
     None where even that cannot be.
     """
@@ -65,13 +70,20 @@ def relax(problem: Problem, model: Model) -> tuple[Floats, Floats, float] | None
         return None
     sites = problem.value.size
     worth = (found.lower.marginals + found.upper.marginals)[:sites]
-    return found.x[:sites], worth, float(np.floor(-found.fun + 1e-6 * max(1.0, abs(found.fun) * 1e-6)))
+    return found.x, worth, float(np.floor(-found.fun + 1e-6 * max(1.0, abs(found.fun) * 1e-6)))
 
 
-def _nearest(share: Floats, worth: Floats, near: int) -> Flags:
-    """Sites that are to be chosen exactly: those whose change costs least, and the broken ones."""
-    free = (share > 1e-9) & (share < 1 - 1e-9)
+def _nearest(problem: Problem, share: Floats, worth: Floats, near: int) -> Flags:
+    """Sites that are to be chosen exactly: those whose change costs least, the broken ones, and groups of which a share
+    is asked that the relaxation took in part for all of it."""
+    sites = worth.size
+    broken = (share > BROKEN) & (share < 1 - BROKEN)
+    free = broken[:sites].copy()
     free[np.argsort(np.abs(worth), kind="stable")[:near]] = True
+    groups = [members for rule in problem.rules for members, _ in rule.shares]
+    for place, members in enumerate(groups, start=sites + 1):
+        if broken[place]:
+            free |= members
     return np.asarray(free)
 
 
@@ -102,7 +114,7 @@ def select_phased(problem: Problem) -> Answer | None:
     if relaxed is not None:
         share, worth, _ = relaxed
         for near in (NEAR_PHASES, 3 * NEAR_PHASES):
-            free = _nearest(share, worth, near)
+            free = _nearest(one, share, worth, near)
             placed = lay(problem, best.chosen & ~free)
             free |= best.chosen & (placed == NO_PHASE)
             found = solve(problem, _placed(model, placed, free, problem), -problem.value, nodes=None, seconds=SECONDS)

@@ -44,12 +44,12 @@ def standard_types(costs: Floats, extra: Floats, first: Flags, most: int | None)
     extra  (sites, pumps), what a pump costs more than the site's choice, currency a year; counts where costs are finite
     first  sites that go before all others where not every site can be suited: the funded ones
     """
-    fits: Flags = np.asarray(np.isfinite(costs))
-    some: Flags = np.asarray(fits.any(axis=1))
+    fits = np.asarray(np.isfinite(costs), dtype=np.bool_)
+    some: Flags = np.atleast_1d(fits.any(axis=1))
     nothing = np.zeros(0, dtype=np.int64)
     if not some.any():
         return Standard(nothing, np.full(len(costs), NONE), 0, 0.0, True)
-    patterns, at = np.unique(fits[some], axis=0, return_inverse=True)
+    patterns, at = np.unique(fits[np.flatnonzero(some)], axis=0, return_inverse=True)
     at = at.ravel()
     types, gap = _cover(patterns)
     needed = int(types.size)
@@ -58,7 +58,7 @@ def standard_types(costs: Floats, extra: Floats, first: Flags, most: int | None)
         types = _most_suited(patterns, np.bincount(at, weight).astype(np.int64), most)
     cheapest = False
     if int(fits.sum()) <= TIE_CELLS:
-        suited = patterns[:, types].any(axis=1)[at]
+        suited = np.asarray(patterns[:, types].any(axis=1))[at]
         better = _cheapest(fits[some], extra[some], weight, int(weight[suited].sum()), int(types.size))
         types, cheapest = (types, False) if better is None else (better, True)
     within = np.where(fits[:, types], costs[:, types], np.inf)

@@ -142,6 +142,7 @@ def _in_draw(problem: Problem, wet: Flags) -> tuple[Flags, float, bool] | None:
         if relaxed is None:
             return None
         share, _, bound = relaxed
+        share = share[: problem.cost.size]
     chosen = _filled(problem, share, wet)
     reached = float(problem.value[chosen].sum())
     gap = max(bound - reached, 0.0) / reached if reached else 0.0
