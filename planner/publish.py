@@ -94,6 +94,7 @@ def publish(
         "notes": of_kind("note"),
         "coarsen_m": plan.plan.output.coarsen_m,
         "budget": budget_lines,
+        "budget_steps": funded.steps,
     }
     area = plan.plan.area
     polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")

@@ -37,7 +37,7 @@ OBJECTIVE = {"people_served": "people_served", "volume_used": "volume_used_m3_da
 class Funding:
     """column: funded, reserve or empty, by inventory_row; phase: year in which a funded site is built; mask: bit k of a
     site to equip, whether budget step k funds it; record: for run.json, None without a budget; lines: the record in
-    words."""
+    words; steps: of other budgets, for run.json."""
 
     column: pd.Series
     phase: pd.Series
@@ -45,6 +45,7 @@ class Funding:
     findings: list[Finding] = field(default_factory=list)
     record: dict[str, Any] | None = None
     lines: list[str] = field(default_factory=list)
+    steps: list[dict[str, Any]] = field(default_factory=list)
 
 
 def able_to_fund(sites: pd.DataFrame) -> pd.Series:
@@ -120,9 +121,9 @@ def fund(sites: pd.DataFrame, shown: pd.DataFrame, plan: LoadedPlan) -> Funding:
         "rank_order": _totals(table, in_rank_order(problem)),
         "floors": _floors(sites, shown, column, out, able, plan),
         "locks": _lock_record(sites, column, plan),
-        "budget_steps": [_step_record(table, step) for step in steps],
     }
-    return Funding(column, year, mask, findings, record, programme_lines(record, plan.plan.programme.currency))
+    lines = programme_lines(record, plan.plan.programme.currency)
+    return Funding(column, year, mask, findings, record, lines, [_step_record(table, step) for step in steps])
 
 
 def _objective(plan: LoadedPlan) -> str:

@@ -114,6 +114,8 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
 def site_columns(frame: pd.DataFrame) -> dict[str, Any]:
     """Packed columns of the frame of site_frame: {"count", "numbers", "texts", "season"}."""
     numbers = {name: pack_numbers(floats(frame[name]), places) for name, places in DECIMALS.items()}
+    if "budget_steps_mask" in frame.columns:  # a bit a step of the budget slider
+        numbers["budget_steps_mask"] = pack_numbers(floats(frame["budget_steps_mask"]), 0)
     digits = decimals_for(floats(frame["cost_per_m3"]))
     costs = {name: pack_numbers(floats(frame[name]), digits) for name in COSTS}
     shares = {name: pack_numbers(hundredths(frame[name]), 2) for name in SHARES}
