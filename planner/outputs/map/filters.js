@@ -6,6 +6,7 @@ function startFilters(sites, run, legend, onChange) {
   fillChoices(field("area"), [...new Set(sites.sub_district)].filter(Boolean).sort((left, right) => left.localeCompare(right)));
   fillChoices(field("family"), [...new Set(sites.pump_family)].filter(Boolean), FAMILY_WORDS);
   byId("filter-cost-unit").append(`${run.currency}/m³`);
+  byId("apart").hidden = !indexes(sites).some((index) => sites.rank_rests_on_prior[index] === 1);
   byId("steps").hidden = !run.steps.length;
   field("step").max = String(run.steps.length);
   form.addEventListener("input", onChange);
@@ -20,6 +21,7 @@ function startFilters(sites, run, legend, onChange) {
     cost: field("cost").value === "" ? NaN : Number(field("cost").value),
     volume: field("volume").value === "" ? NaN : Number(field("volume").value),
     equip: field("equip").checked,
+    apart: field("apart").checked,
     offMap: field("off-map").checked,
     decisions: legend.decisions(),
     funded: legend.onlyFunded(),
@@ -78,6 +80,7 @@ function applyFilters(sites, wanted) {
   for (let index = 0; index < sites.count; index += 1) {
     const passes =
       decisions.has(sites.decision[index]) &&
+      (!wanted.apart || sites.rank_rests_on_prior[index] === 1) &&
       (!wanted.equip || sites.decision[index] === "equip") &&
       (!wanted.step || (sites.budget_steps_mask[index] >> (wanted.step - 1)) & 1) &&
       (!wanted.funded || sites.funding[index] === "funded") &&
@@ -99,6 +102,7 @@ function filterWords(wanted, run) {
   return [
     wanted.search && `search “${wanted.search}”`,
     wanted.equip && "equip only",
+    wanted.apart && "ranks that rest on what was not measured only",
     wanted.funded && "funded only",
     wanted.step && `what a budget of ${stepWords(run, wanted.step)} would fund`,
     wanted.area && `sub-district ${wanted.area}`,

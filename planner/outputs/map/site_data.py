@@ -33,6 +33,7 @@ TEXTS = (
     "supply_limited",
     "resource_source",
     "mounting",
+    "pump_id_standard",
 )
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
@@ -68,6 +69,9 @@ DECIMALS = {
     "family_margin_equipment": 3,
     "days_below_80pct": 3,
     "people_served": 0,
+    "phase": 0,
+    "rank_rests_on_prior": 0,
+    "budget_steps_mask": 0,  # a bit a step of the budget slider
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
 SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")
@@ -114,8 +118,6 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
 def site_columns(frame: pd.DataFrame) -> dict[str, Any]:
     """Packed columns of the frame of site_frame: {"count", "numbers", "texts", "season"}."""
     numbers = {name: pack_numbers(floats(frame[name]), places) for name, places in DECIMALS.items()}
-    if "budget_steps_mask" in frame.columns:  # a bit a step of the budget slider
-        numbers["budget_steps_mask"] = pack_numbers(floats(frame["budget_steps_mask"]), 0)
     digits = decimals_for(floats(frame["cost_per_m3"]))
     costs = {name: pack_numbers(floats(frame[name]), digits) for name in COSTS}
     shares = {name: pack_numbers(hundredths(frame[name]), 2) for name in SHARES}

@@ -25,7 +25,14 @@ def test_each_step_shows_its_sites_and_says_so(
     second = equip & (np.arange(len(sites)) % 3 != 0)  # sets need not lie inside one another
     sites = sites.assign(budget_steps_mask=np.where(equip, first + 2.0 * second, np.nan))
     steps = [
-        {"budget": money, "own": own, "rules_kept": True, "sites": int(taken.sum()), "people_served": 1234.0, "gap": gap}
+        {
+            "budget": money,
+            "own": own,
+            "rules_kept": True,
+            "sites": int(taken.sum()),
+            "people_served": 1234.0,
+            "gap": gap,
+        }
         for money, own, taken, gap in ((50_000.0, False, first, 0.002), (100_000.0, True, second, 0.0))
     ]
     steps.append({"budget": 5.0, "own": False, "rules_kept": False, "sites": 0, "people_served": 0.0, "gap": None})
@@ -51,4 +58,6 @@ def test_each_step_shows_its_sites_and_says_so(
 
 
 def test_without_steps_there_is_no_slider(visit: Any) -> None:
+    visit.page.click("#filter-toggle")
+    assert visit.page.locator("#filter-equip").is_visible()
     assert not visit.page.locator("#steps").is_visible()
