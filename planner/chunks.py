@@ -13,6 +13,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -94,7 +95,7 @@ def run_chunks(
     store.mkdir(parents=True, exist_ok=True)
 
     def one(part: Sites) -> Results:
-        path = store / f"{part_key(part, digest)}.json"
+        path = store / f"{key_of(digest, part)}.json"
         found = _load(path)
         if found is None:
             found = assess(part, context)
@@ -108,7 +109,7 @@ def run_chunks(
         for part, result in zip(parts, executor.map(one, parts), strict=True):
             results.append(result)
             tell(part.inventory_row.size)
-    used = {f"{part_key(part, digest)}.json" for part in parts}
+    used = {f"{key_of(digest, part)}.json" for part in parts}
     for old in store.glob("*.json"):
         if old.name not in used:
             old.unlink(missing_ok=True)
@@ -125,12 +126,12 @@ def default_workers() -> int:
 
 
 def part_of(sites: Sites, start: int, stop: int) -> Sites:
-    """The sites from start to before stop."""
+    """Sites from one place up to before another."""
     return Sites(**{field.name: getattr(sites, field.name)[start:stop] for field in dataclasses.fields(sites)})
 
 
 def context_digest(context: Context) -> str:
-    """Of everything that sites share and results depend on."""
+    """Digest of everything besides the sites that the engine reads."""
     digest = hashlib.sha256()
     read = {"demand", "well", "pipes", "array", "equipment", "costs"}
     plan = context.plan.model_dump(
@@ -143,11 +144,12 @@ def context_digest(context: Context) -> str:
     return digest.hexdigest()
 
 
-def part_key(part: Sites, context: str) -> str:
-    """Of the sites and what they share: the name of a stored chunk."""
+def key_of(context: str, *parts: Any) -> str:
+    """Name of a stored chunk: digest of what it was computed from. parts: data classes of columns."""
     digest = hashlib.sha256(context.encode())
-    for field in dataclasses.fields(part):
-        digest.update(np.ascontiguousarray(getattr(part, field.name)).tobytes())
+    for part in parts:
+        for field in dataclasses.fields(part):
+            digest.update(np.ascontiguousarray(getattr(part, field.name)).tobytes())
     return digest.hexdigest()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -29,7 +28,7 @@ def pump_costs(sites: Sites, context: Context, tolerance: float, store: Path, wo
     ]
 
     def path_of(part: Sites) -> Path:
-        return folder / f"{hashlib.sha256(chunks.part_key(part, common).encode()).hexdigest()}.npy"
+        return folder / f"{chunks.key_of(common, part)}.npy"
 
     def one(part: Sites) -> Floats:
         path = path_of(part)
