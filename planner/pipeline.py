@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from planner import chunks
+from planner import chunks, selection
 from planner.alternatives import compare as alternatives
 from planner.catalogue.loader import Catalogue, load_catalogue
-from planner.choice import funding, lots
+from planner.choice import funding, lots, weights
 from planner.choice.decision import decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
-from planner.engine.assess import make_context
+from planner.engine.assess import Context, make_context
 from planner.engine.weather import Weather
 from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
@@ -97,19 +97,20 @@ def run(
             old.unlink()
     kept: set[str] = set()
     size = partial(_computed, store=store, workers=workers, chunk_sites=chunk_sites, kept=kept, progress=progress)
-    checks, funded = size(plan, catalogue, table, tell=tell)
+    checks, funded, context = size(plan, catalogue, table, tell=tell)
+    chosen = selection.finish(table, funded, plan, context, store, workers or chunks.default_workers(), fresh, tell)
     started = time.perf_counter()
     grouped = lots.group(table.sites, plan)
     table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
 
     def compute(scenario: LoadedScenario) -> Computed:
         prices, varied = variants.pop(scenario.name)
-        found, _ = size(scenario.loaded, prices, varied, tell=lambda _: None)
+        found, _, _ = size(scenario.loaded, prices, varied, tell=lambda _: None)
         return Computed(varied.sites, found)
 
     varied = what_if(plan, Computed(table.sites, checks), compute, tell)
     chunks.drop_others(store, kept)
-    return publish(plan, catalogue, table, checks, funded, grouped, folder, tell, varied)
+    return publish(plan, catalogue, table, checks, funded, chosen, grouped, folder, tell, varied)
 
 
 def _computed(
@@ -123,8 +124,8 @@ def _computed(
     kept: set[str],
     progress: Callable[[int, int], None],
     tell: Tell,
-) -> tuple[pd.DataFrame, funding.Funding]:
-    """From the rows as read to the funded programme, in `table`; returns its checks and the funding.
+) -> tuple[pd.DataFrame, funding.Funding, Context]:
+    """From the rows as read to the funded programme, in `table`; returns its checks, the funding and what sites share.
 
     kept  names of the stored chunks that are of this run; added to
     """
@@ -167,7 +168,7 @@ def _computed(
     for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
         decided[name] = np.nan
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
-    return checks, funded
+    return checks, funded, context
 
 
 def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:
@@ -267,6 +268,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
     attempt(lambda: read_boundary(plan))
     if table is not None:
         attempt(lambda: funding.look_at(table.sites, table.shown, plan))
+        attempt(lambda: weights.look_at(pd.DataFrame(), plan))
         screened = attempt(lambda: screening.run(table.sites, plan))
         if screened is not None:
             sites = table.sites.join(screened.columns)

@@ -31,6 +31,7 @@ from planner.outputs.lots import write_lots_csv
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
 from planner.scenarios import WhatIf
+from planner.selection import Chosen
 from planner.tables.boundary import read_polygons
 from planner.tables.prices import price_record
 from planner.texts import of_kind
@@ -60,6 +61,7 @@ def publish(
     table: Table,
     checks: pd.DataFrame,
     funded: Funding,
+    chosen: Chosen,
     lots: Grouping,
     folder: Path,
     tell: Tell,
@@ -88,8 +90,10 @@ def publish(
     output_tables.write_findings_csv(table.findings, new / "findings.csv")
     if lots.table is not None:
         write_lots_csv(lots.table, new / "lots.csv")
-    lines = [*funded.lines, *lots.lines]
     bills = write_bills(sites, catalogue, plan.plan, new) if "bill" in wanted else None
+    if chosen.weights is not None:
+        output_tables.write_weights_csv(chosen.weights, new / "weights.csv")
+    lines = [*funded.lines, *chosen.lines, *lots.lines]
     about = {
         "programme": plan.plan.programme.name,
         "currency": plan.plan.programme.currency,
@@ -104,6 +108,7 @@ def publish(
         "notes": of_kind("note"),
         "coarsen_m": plan.plan.output.coarsen_m,
         "budget": lines,
+        "budget_steps": funded.steps,
     }
     area = plan.plan.area
     polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
@@ -151,6 +156,8 @@ def publish(
         "prices": price_record(catalogue),
         "bill": bills,
         "scenarios": varied.records,
+        "pump_types": chosen.pump_types,
+        "ranking": chosen.ranking,
         "findings": summary,
         "seed": None,
     }

@@ -47,16 +47,10 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.positions.stand",),
     ("tables.positions.read",),
     ("tables.irrigation", "tables.private", "choice.portfolio"),
-    ("choice.lots_graph", "choice.solver"),
-    ("choice.lots_problem", "choice.lots_bases"),
-    ("choice.lots_exact", "choice.lots_places"),
-    ("choice.lots_search",),
-    ("choice.lots_assign", "choice.lots_record"),
     ("tables", "choice", "outputs"),
     ("chunks",),
-    ("run_table",),
-    ("alternatives",),
-    ("scenarios",),
+    ("run_table", "pump_costs"),
+    ("alternatives", "scenarios", "selection"),
     ("publish",),
     ("pipeline",),
     ("commands",),
@@ -64,7 +58,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("__main__",),
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
-WITHIN = {"physics", "plan", "catalogue", "engine", "outputs", "commands", "alternatives"}
+WITHIN = {"physics", "plan", "catalogue", "engine", "choice", "outputs", "commands", "alternatives"}
 HELPERS = (
     {"step", "files", "cells", "positions", "inventory_file", "private"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}

@@ -439,6 +439,7 @@ def test_the_record_tells_that_no_stage_lost_a_row(record: dict[str, Any]) -> No
         *(step.__name__.rsplit(".", 1)[-1] for step in pipeline.STEPS),
         "sizing",
         "choice",
+        "selection",
         "outputs",
     ]
     for stage in record["stages"]:

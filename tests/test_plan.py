@@ -183,12 +183,10 @@ def _keys_with_value(loaded: LoadedPlan) -> set[str]:
 def test_keys_without_effect_are_told_and_read_away(write: Write) -> None:
     loaded = read_plan(
         write(
-            START
-            + "[programme]\nbudget = 2_000_000\nlanguage = 'fr'\n"
-            + "[portfolio]\nobjective = 'people_served'\n[[phase]]\nyear = 1\n[[phase]]\nyear = 2\n"
+            START + "[programme]\nbudget = 2_000_000\nlanguage = 'fr'\n" + "[portfolio]\nobjective = 'people_served'\n"
         )
     )
-    keys = {"programme.language", "phase"}
+    keys = {"programme.language"}
     assert loaded.without_effect == {key: WITHOUT_EFFECT[key] for key in keys}
     assert read_plan(write(START)).without_effect == {}
 

@@ -43,6 +43,8 @@ SITE_COLUMNS = [
     "co2_diesel_t_year", "co2_diesel_solar_t_year", "co2_grid_t_year", "co2_avoided_t_year",
     "alternative_cheapest", "alternative_margin", "alternatives_missing",
     "cost_per_person", "road_km", "distance_source", "delivery_id", "delivery_m", "motor_cable_m", "tap_stands",
+    "phase", "pump_id_standard", "cost_standard_per_m3", "rank_rests_on_prior", "rank_weighted", "score_weighted",
+    "top_share_weighted", "budget_steps_mask",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
@@ -87,6 +89,16 @@ def write_moves_csv(moves: pd.DataFrame, path: Path) -> None:
         kind = "text" if quantity is None and moves[name].dtype.kind not in "fiu" else "number"
         texts.append(_cells(moves[name], kind if quantity is None else quantity.dtype, str(name) not in AS_READ))
     _write_csv(path, [str(name) for name in moves.columns], zip(*texts, strict=True))
+
+
+def write_weights_csv(weights: pd.DataFrame, path: Path) -> None:
+    """weights.csv: the weighted order with raw and normalised values of its criteria."""
+    whole = {"inventory_row", "rank", "rank_weighted"}
+    cells = [
+        _cells(weights[name], "text" if name == "site_id" else "integer" if name in whole else "number", True)
+        for name in weights.columns
+    ]
+    _write_csv(path, list(weights.columns), zip(*cells, strict=True))
 
 
 def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:

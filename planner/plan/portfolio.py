@@ -67,6 +67,15 @@ class Portfolio(Section):
     )
     locked_in: Reasons = Field(default_factory=dict, description="site ids that are funded in any case, with a reason")
     locked_out: Reasons = Field(default_factory=dict, description="site ids that are not funded, with a reason")
+    carry_over: bool = Field(False, description="money that a [[phase]] leaves may be spent in later ones")
+    max_pump_types: int | None = Field(
+        None, description="most pump types in the standard set; sites that it does not suit are listed", ge=1
+    )
+    pump_type_tolerance: Annotated[float, Field(ge=0, le=1)] | None = Field(
+        None,
+        description="a standard pump may cost so much more than the site's own choice, share (0.03 beside "
+        "max_pump_types; judgement)",
+    )
 
     @model_validator(mode="after")
     def _one_side(self) -> Portfolio:

@@ -63,7 +63,8 @@ def read_plan(path: Path) -> LoadedPlan:
     scenarios = _scenarios(raw, plan, errors, path, text, faults, without_effect)
     raise_if(faults, PlanError)
     assert plan is not None
-    if plan.programme.budget is None and plan.portfolio.model_fields_set:
+    of_money = plan.portfolio.model_fields_set - {"max_pump_types", "pump_type_tolerance"}
+    if plan.programme.budget is None and not plan.phase and of_money:
         without_effect["portfolio"] = "sites are ranked, not funded: [programme] budget is not written"
     return LoadedPlan(plan, path.resolve(), dict(_defaults(plan)), without_effect, scenarios)
 
@@ -100,6 +101,8 @@ def _defaults(model: Section, prefix: str = "") -> list[tuple[str, Any]]:
         value = getattr(model, name)
         if isinstance(value, Section):
             found += _defaults(value, f"{prefix}{name}.")
+        elif not prefix and value == ():  # a list of tables, such as [[phase]]: none is no assumption
+            continue
         elif name not in model.model_fields_set and value is not None:
             found.append((f"{prefix}{name}", list(value) if isinstance(value, tuple) else value))
     return found

@@ -18,6 +18,7 @@ from pydantic import (
 from planner.crops import known_crop
 from planner.plan.alternatives import Alternatives
 from planner.plan.lots import Lots
+from planner.plan.phases import Phases
 from planner.plan.portfolio import Portfolio
 from planner.plan.ranking import Ranking
 from planner.plan.scenario import Scenario, unique_names
@@ -365,6 +366,7 @@ class Plan(Section):
     ranking: Ranking = Field(default_factory=Ranking)
     portfolio: Portfolio = Field(default_factory=Portfolio)
     lots: Lots = Field(default_factory=Lots)
+    phase: Phases = ()
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     output: Output = Field(default_factory=Output)
     scenario: Annotated[tuple[Scenario, ...] | None, AfterValidator(unique_names)] = None

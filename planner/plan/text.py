@@ -16,13 +16,11 @@ WITHOUT_EFFECT = {
     "programme.language": "outputs are in English",
     "area.equity_field": "floors are keys of [portfolio], by column",
     "rasters.recharge": "abstraction is not compared with recharge yet",
-    "ranking.weights": "rank is by cost per cubic metre",
     "uncertainty.draws": "no random draws are made yet",
     "uncertainty.seed": "no random draws are made yet",
     "output.sheet_limit": "site sheets are not written yet",
     "output.sheets_max": "site sheets are not written yet",
     "output.workbook_row_limit": "no workbook is written yet",
-    "phase": "the budget of [programme] is spent as one, not by years",
 }
 
 

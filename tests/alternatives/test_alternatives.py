@@ -132,9 +132,7 @@ def test_handpumps_by_hand() -> None:
     prices = {one.item: one.price for one in bed.context().catalogue.price_rows}
     pump, apron, bore = (prices[name] for name in ("handpump_set", "handpump_apron", "handpump_borehole"))
     upkeep = -npf.pv(RATE, YEARS, prices["handpump_upkeep_year"])
-    one = (
-        FIRST * (pump + apron + prices["water_quality_test"]) + pump * 1.08**-10 + upkeep
-    )  # renewed once
+    one = FIRST * (pump + apron + prices["water_quality_test"]) + pump * 1.08**-10 + upkeep  # renewed once
     haul = FIRST * prices["transport_km"] * 2 * row["road_km"]
     day = 8 * flow
     assert found["cost_handpump_per_m3"] == pytest.approx((one + haul) / -npf.pv(RATE, YEARS, 365 * day), rel=1e-9)

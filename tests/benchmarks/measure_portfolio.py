@@ -1,6 +1,6 @@
 """Time of the selection: sites × areas, floors, shares and locks, each rule priced. Sites are invented.
 
-python tests/benchmarks/measure_portfolio.py [sites] [areas]
+python tests/benchmarks/measure_portfolio.py [sites] [areas] [phases]
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from planner.choice.portfolio import Problem, Rule, select
+from planner.choice.budget_steps import budget_steps
+from planner.choice.portfolio import Phase, Problem, Rule, keeps, select
 
 
 def invented(sites: int, areas: int) -> Problem:
@@ -34,16 +35,31 @@ def invented(sites: int, areas: int) -> Problem:
 
 
 def main() -> None:
-    sites, areas = (
-        int(sys.argv[place]) if len(sys.argv) > place else default for place, default in ((1, 10_000), (2, 8))
+    sites, areas, years = (
+        int(sys.argv[place]) if len(sys.argv) > place else default for place, default in ((1, 10_000), (2, 8), (3, 3))
     )
     problem = invented(sites, areas)
+    money = problem.budget or 0
+    phases = tuple(Phase(2027 + year, money // years, sites // years // 2) for year in range(years))
+    started = time.perf_counter()
+    phased = select(replace(problem, phases=phases))
+    seconds = time.perf_counter() - started
+    assert phased is not None
+    assert keeps(replace(problem, phases=phases), phased.chosen, phased.phase)
+    print(
+        f"{years} phases: {seconds:.1f} s, {np.bincount(phased.phase[phased.chosen])} sites, gap {phased.gap:.2g}",
+        flush=True,
+    )
     started = time.perf_counter()
     found = select(problem)
     assert found is not None
     seconds = time.perf_counter() - started
     print(f"{sites} sites × {areas} areas: {seconds:.1f} s, {found.chosen.sum()} sites", flush=True)
     print(f"  gap {found.gap:.2g}, optimal {found.optimal}, ties settled {found.ties}", flush=True)
+    started = time.perf_counter()
+    steps = budget_steps(problem, found.chosen, found.gap)
+    gap = max(step.gap or 0.0 for step in steps)
+    print(f"  {len(steps)} budget steps: {time.perf_counter() - started:.1f} s, gap at most {gap:.2g}", flush=True)
     for rule in problem.rules:
         started = time.perf_counter()
         free = select(replace(problem, rules=tuple(one for one in problem.rules if one is not rule)), settle_ties=False)

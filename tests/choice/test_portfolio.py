@@ -162,7 +162,8 @@ def test_every_clash_that_is_named_is_one_and_none_of_its_rules_can_be_spared() 
         if problem.cost.size > 7 or every_set(problem):
             continue
         clashes += 1
-        rules, with_budget = clash(problem)
+        found = clash(problem)
+        rules, with_budget = found.rules, found.budget
         budget = problem.budget if with_budget else None
         named = replace(problem, rules=rules, budget=budget)
         assert not every_set(named), number
@@ -177,9 +178,9 @@ def test_every_clash_that_is_named_is_one_and_none_of_its_rules_can_be_spared() 
 def test_a_site_locked_in_and_out_is_a_clash_without_the_budget() -> None:
     site = np.array([True, False])
     rules = (Rule("in", locked_in=site), Rule("floor", counts=((site, 1),)), Rule("out", locked_out=site))
-    named, with_budget = clash(Problem(np.array([1, 1]), np.array([1, 1]), np.array([1, 2]), 0, rules))
-    assert [rule.name for rule in named] == ["in", "out"]
-    assert not with_budget
+    named = clash(Problem(np.array([1, 1]), np.array([1, 1]), np.array([1, 2]), 0, rules))
+    assert [rule.name for rule in named.rules] == ["in", "out"]
+    assert not named.budget
 
 
 def test_no_site_at_all() -> None:

@@ -79,6 +79,9 @@ def _section(name: str, field: FieldInfo) -> list[str]:
     model = _model(field)
     if model is None:
         return []
+    if field.annotation is not model and field.get_default() == ():  # a list of tables, none unless written
+        keys = [line for key, one in model.model_fields.items() for line in default_lines(key, one)]
+        return [f"# [[{name}]]   (none unless written)", *(f"# {line.lstrip('# ')}" for line in keys)]
     needed = any(one.is_required() for one in model.model_fields.values())
     lines = [f"#[{name}]" if needed else f"[{name}]"]
     for key, setting in model.model_fields.items():

@@ -39,6 +39,7 @@ function waterGroups({ sites }, index) {
     ]],
     ["Set chosen", [
       ["Pump", [wordFor(FAMILY_WORDS, at("pump_family")), at("pump_id")].filter(Boolean).join(", ")],
+      ["Standard pump", at("pump_id_standard")],
       ["Motor", withDecimals(at("motor_w") / 1000, 2), at("sleeve") ? "kW, in a cooling sleeve" : "kW"],
       ["Drive", at("drive_id")],
       ["Array", wholeText(at("array_wp")), "Wp"],

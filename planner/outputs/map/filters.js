@@ -6,17 +6,22 @@ function startFilters(sites, run, legend, onChange) {
   fillChoices(field("area"), [...new Set(sites.sub_district)].filter(Boolean).sort((left, right) => left.localeCompare(right)));
   fillChoices(field("family"), [...new Set(sites.pump_family)].filter(Boolean), FAMILY_WORDS);
   byId("filter-cost-unit").append(`${run.currency}/m³`);
+  byId("apart").hidden = !indexes(sites).some((index) => sites.rank_rests_on_prior[index] === 1);
+  byId("steps").hidden = !run.steps.length;
+  field("step").max = String(run.steps.length);
   form.addEventListener("input", onChange);
   form.addEventListener("submit", (event) => event.preventDefault());
   byId("search").addEventListener("input", onChange);
   startFolding(form);
 
   const read = () => ({
+    step: showStep(run, Number(field("step").value)),
     area: field("area").value,
     family: field("family").value,
     cost: field("cost").value === "" ? NaN : Number(field("cost").value),
     volume: field("volume").value === "" ? NaN : Number(field("volume").value),
     equip: field("equip").checked,
+    apart: field("apart").checked,
     offMap: field("off-map").checked,
     decisions: legend.decisions(),
     funded: legend.onlyFunded(),
@@ -34,6 +39,20 @@ function startFilters(sites, run, legend, onChange) {
       field("off-map").checked = true;
     },
   };
+}
+
+// The step of the slider, 0 for none; every step was chosen by the tool, under the rules of the plan.
+function showStep(run, step) {
+  byId("step-words").textContent = step ? stepWords(run, step) : "all sites, whatever the budget";
+  return step;
+}
+
+function stepWords(run, step) {
+  const { budget, own, rules_kept: kept, sites, people, gap } = run.steps[step - 1];
+  const money = `${wholeText(budget)} ${run.currency}${own ? ", the plan's own" : ""}`;
+  if (!kept) return `${money}: the rules cannot be kept`;
+  const proof = gap > 1e-6 ? `, at most ${withDecimals(100 * gap, 2)} % below the best` : "";
+  return `${money}: ${wholeText(sites)} sites, ${wholeText(people)} people${proof}`;
 }
 
 function fillChoices(select, codes, words = {}) {
@@ -61,7 +80,9 @@ function applyFilters(sites, wanted) {
   for (let index = 0; index < sites.count; index += 1) {
     const passes =
       decisions.has(sites.decision[index]) &&
+      (!wanted.apart || sites.rank_rests_on_prior[index] === 1) &&
       (!wanted.equip || sites.decision[index] === "equip") &&
+      (!wanted.step || (sites.budget_steps_mask[index] >> (wanted.step - 1)) & 1) &&
       (!wanted.funded || sites.funding[index] === "funded") &&
       (!wanted.area || sites.sub_district[index] === wanted.area) &&
       (!wanted.family || sites.pump_family[index] === wanted.family) &&
@@ -81,7 +102,9 @@ function filterWords(wanted, run) {
   return [
     wanted.search && `search “${wanted.search}”`,
     wanted.equip && "equip only",
+    wanted.apart && "ranks that rest on what was not measured only",
     wanted.funded && "funded only",
+    wanted.step && `what a budget of ${stepWords(run, wanted.step)} would fund`,
     wanted.area && `sub-district ${wanted.area}`,
     wanted.family && `pump family ${wordFor(FAMILY_WORDS, wanted.family).toLowerCase()}`,
     Number.isFinite(wanted.cost) && `cost at most ${wanted.cost} ${run.currency}/m³`,

@@ -78,8 +78,8 @@ def map_page(
     areas     [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
-              notes [text]; budget [text], what was funded; language if not "en"; coarsen_m, the grid of the positions,
-              if they are not exact; scenarios, the rows of scenarios.WhatIf
+              notes [text]; budget [text], what was funded; budget_steps, as in run.json; language if not "en";
+              coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
     relief    shaded relief for the ground of the map
@@ -123,6 +123,7 @@ def _block(
             "notes": [str(text) for text in run["notes"]],
             "budget": [str(text) for text in run.get("budget", [])],
             "scenarios": [dict(row) for row in run.get("scenarios", [])],
+            "steps": budget_steps(run.get("budget_steps", [])),
         },
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
         "areas": [
@@ -135,6 +136,21 @@ def _block(
         "findings": finding_data(findings, frame, language),
         "shown": [] if shown is None else [{"name": str(name), "column": pack_texts(shown[name])} for name in shown],
     }
+
+
+def budget_steps(steps: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """What the slider says of each budget that was tried."""
+    return [
+        {
+            "budget": float(step["budget"]),
+            "own": bool(step["own"]),
+            "rules_kept": bool(step["rules_kept"]),
+            "sites": int(step["sites"]),
+            "people": float(step["people_served"]),
+            "gap": float(step["gap"] or 0.0),
+        }
+        for step in steps
+    ]
 
 
 def assumptions(run: Mapping[str, Any]) -> list[list[Any]]:

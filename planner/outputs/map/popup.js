@@ -32,6 +32,8 @@ function verdictRest(sites, index, run) {
   const parts = [];
   if (Number.isFinite(sites.rank[index])) parts.push(`rank ${wholeText(sites.rank[index])} of ${wholeText(run.counts.equip)}`);
   if (sites.funding[index]) parts.push(wordFor(FUNDING_WORDS, sites.funding[index]));
+  if (Number.isFinite(sites.phase[index])) parts.push(`in ${sites.phase[index]}`);
+  if (sites.rank_rests_on_prior[index] === 1) parts.push("rank rests on what was not measured there");
   return parts.length ? element("span", "", ` ${parts.join(" · ")}`) : "";
 }
 

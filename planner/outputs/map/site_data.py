@@ -35,6 +35,7 @@ TEXTS = (
     "mounting",
     "alternative_cheapest",
     "alternatives_missing",
+    "pump_id_standard",
 )
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
@@ -80,6 +81,9 @@ DECIMALS = {
     "co2_diesel_solar_t_year": 1,
     "co2_grid_t_year": 1,
     "co2_avoided_t_year": 1,
+    "phase": 0,
+    "rank_rests_on_prior": 0,
+    "budget_steps_mask": 0,  # a bit a step of the budget slider
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
 SHARES = (

@@ -169,7 +169,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     random = np.random.default_rng(20)
     index = pd.RangeIndex(1, count + 1, name="inventory_row")
     empty = {name: "" if quantity.dtype == "text" else np.nan for name, quantity in glossary().items()}
-    sites = pd.DataFrame(empty, index=index).drop(columns="inventory_row")
+    sites = pd.DataFrame(empty, index=index).drop(columns="inventory_row").copy()  # in one piece
     sites["site_id"] = [f"{row:05d}" for row in sites.index]
     parts = (
         ["Lu", "Mwa", "Te", "Oru", "Ki", "Sha", "Ndo", "Bala"],
