@@ -13,6 +13,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -88,13 +89,13 @@ def run_chunks(
 
     Chunks of other plans in the store are dropped once all of these are there.
     """
-    digest = _context_digest(context)
+    digest = context_digest(context)
     total = sites.inventory_row.size
-    parts = [_slice(sites, start, min(start + chunk_sites, total)) for start in range(0, total, chunk_sites)]
+    parts = [part_of(sites, start, min(start + chunk_sites, total)) for start in range(0, total, chunk_sites)]
     store.mkdir(parents=True, exist_ok=True)
 
     def one(part: Sites) -> Results:
-        path = store / f"{_key(part, digest)}.json"
+        path = store / f"{key_of(digest, part)}.json"
         found = _load(path)
         if found is None:
             found = assess(part, context)
@@ -102,13 +103,13 @@ def run_chunks(
         return found
 
     if parts:  # compile before the threads start, each kernel once
-        assess(_slice(sites, 0, 1), context)
+        assess(part_of(sites, 0, 1), context)
     results = []
     with ThreadPoolExecutor(max_workers=workers) as executor:
         for part, result in zip(parts, executor.map(one, parts), strict=True):
             results.append(result)
             tell(part.inventory_row.size)
-    used = {f"{_key(part, digest)}.json" for part in parts}
+    used = {f"{key_of(digest, part)}.json" for part in parts}
     for old in store.glob("*.json"):
         if old.name not in used:
             old.unlink(missing_ok=True)
@@ -124,11 +125,13 @@ def default_workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _slice(sites: Sites, start: int, stop: int) -> Sites:
+def part_of(sites: Sites, start: int, stop: int) -> Sites:
+    """Sites from one place up to before another."""
     return Sites(**{field.name: getattr(sites, field.name)[start:stop] for field in dataclasses.fields(sites)})
 
 
-def _context_digest(context: Context) -> str:
+def context_digest(context: Context) -> str:
+    """Digest of everything besides the sites that the engine reads."""
     digest = hashlib.sha256()
     read = {"demand", "well", "pipes", "array", "equipment", "costs"}
     plan = context.plan.model_dump(
@@ -141,10 +144,12 @@ def _context_digest(context: Context) -> str:
     return digest.hexdigest()
 
 
-def _key(part: Sites, context: str) -> str:
+def key_of(context: str, *parts: Any) -> str:
+    """Name of a stored chunk: digest of what it was computed from. parts: data classes of columns."""
     digest = hashlib.sha256(context.encode())
-    for field in dataclasses.fields(part):
-        digest.update(np.ascontiguousarray(getattr(part, field.name)).tobytes())
+    for part in parts:
+        for field in dataclasses.fields(part):
+            digest.update(np.ascontiguousarray(getattr(part, field.name)).tobytes())
     return digest.hexdigest()
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from planner import chunks
+from planner import chunks, drawing
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice import funding
 from planner.choice.decision import decide, on_priors
@@ -86,7 +86,7 @@ def run(
 
     store = output_folder.chunk_folder(folder)
     if fresh:
-        for old in store.glob("*.json"):
+        for old in (*store.glob("*.json"), *store.glob("*.npz")):
             old.unlink()
     results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count)
     columns = engine_columns(results.rows, table.sites.index)
@@ -110,9 +110,8 @@ def run(
     decided["rank"] = rank(table.sites.join(decided))
     funded = funding.fund(table.sites.join(decided), table.shown, plan)
     decided["funding"] = funded.column
-    for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
-        decided[name] = np.nan
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
+    drawing.take(table, sites, context, store, workers or chunks.default_workers(), tell)
     return publish(plan, catalogue, table, checks, funded, folder, tell)
 
 

@@ -86,7 +86,7 @@ def publish(
         "defaults_used": plan.defaults_used,
         "without_effect": plan.without_effect,
         "cautions": of_kind("caution"),
-        "notes": of_kind("note"),
+        "notes": [*table.notes, *of_kind("note")],
         "coarsen_m": plan.plan.output.coarsen_m,
         "budget": funded.lines,
     }
@@ -130,7 +130,8 @@ def publish(
         },
         "funding": funded.record,
         "findings": summary,
-        "seed": None,
+        "draws": table.draws.get("draws", 0),
+        "seed": table.draws.get("seed"),
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")

@@ -35,6 +35,13 @@ SITE_COLUMNS = [
     "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
     "people_counted", "people_source", "interference_m", "engine_status",
     "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
+    "range_kind", "cost_per_m3_p50", "volume_used_m3_day_p10", "volume_used_m3_day_p50", "volume_used_m3_day_p90",
+    "pumping_level_m_p10", "pumping_level_m_p50", "pumping_level_m_p90", "demand_met_probability",
+    "family_probability", "expected_lifecycle_cost", "expected_used_m3", "rank_p10", "rank_p90",
+    "cost_per_m3_p10_untested", "cost_per_m3_p50_untested", "cost_per_m3_p90_untested",
+    "volume_used_m3_day_p10_untested", "volume_used_m3_day_p50_untested", "volume_used_m3_day_p90_untested",
+    "failure_probability_untested", "demand_met_probability_untested", "expected_lifecycle_cost_untested",
+    "expected_used_m3_untested",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}

@@ -18,8 +18,6 @@ WITHOUT_EFFECT = {
     "rasters.recharge": "abstraction is not compared with recharge yet",
     "rasters.road_distance": "distance is straight line × detour",
     "ranking.weights": "rank is by cost per cubic metre",
-    "uncertainty.draws": "no random draws are made yet",
-    "uncertainty.seed": "no random draws are made yet",
     "output.sheet_limit": "site sheets are not written yet",
     "output.sheets_max": "site sheets are not written yet",
     "output.workbook_row_limit": "no workbook is written yet",

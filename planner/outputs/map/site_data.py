@@ -33,6 +33,7 @@ TEXTS = (
     "supply_limited",
     "resource_source",
     "mounting",
+    "range_kind",
 )
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
@@ -68,6 +69,13 @@ DECIMALS = {
     "family_margin_equipment": 3,
     "days_below_80pct": 3,
     "people_served": 0,
+    "volume_used_m3_day_p10": 1,
+    "volume_used_m3_day_p90": 1,
+    "demand_met_probability": 2,
+    "failure_probability": 2,
+    "family_probability": 2,
+    "rank_p10": 0,
+    "rank_p90": 0,
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
 SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")

@@ -253,6 +253,13 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "people_served": used * 50,
         "cost_per_m3": cost,
         "cost_equipment_per_m3": cost * 0.45,
+        "cost_per_m3_p10": cost * 0.8,
+        "cost_per_m3_p90": cost * 1.4,
+        "volume_used_m3_day_p10": used * 0.7,
+        "volume_used_m3_day_p90": used * 1.2,
+        "demand_met_probability": 0.7,
+        "failure_probability": 0.02,
+        "family_probability": 0.9,
     }
     values["design_pumping_level_m"] = values["design_static_level_m"] + random.uniform(2, 18, count)
     values["total_head_m"] = values["design_pumping_level_m"] + 9
@@ -272,6 +279,7 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "safe_rate_limit": "tested_share",
         "resource_source": "raster",
         "mounting": "fixed",
+        "range_kind": "commit",
     }
     for name, text in texts.items():
         sites[name] = np.where(designed, text, "")
