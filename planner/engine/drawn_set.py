@@ -305,7 +305,7 @@ def live(
                 at_year = 1.0
             else:
                 at_year = rules.horizon_y
-            if part == DESIGN_YEAR or part == WORN_YEAR:
+            if part in (DESIGN_YEAR, WORN_YEAR):
                 open_year(rig, duty, slip, fan)
             aged = watts * max(1.0 - ageing * at_year, 0.0)
             grown = (1.0 + own.growth) ** (at_year - rules.design_year)

@@ -7,7 +7,8 @@ import pytest
 
 from planner.doubt.draws import COMMON, OWN, common_points, draws_at, site_draws
 from planner.doubt.ranges import quantile, site_ranges
-from planner.doubt.run import draw_sites
+from planner.doubt.run import draw_sites, standing
+from planner.doubt.site import ground_of
 from planner.engine import assess as engine
 from planner.engine.drawn import settle
 from planner.engine.site import Records
@@ -42,9 +43,6 @@ def test_the_site_of_the_median_draw_is_the_plain_site() -> None:
     where, sites = make_context(), wells()
     doubts = doubts_of(sites)
     site = engine.site_record(sites, 0, where)
-    from planner.doubt.run import standing
-    from planner.doubt.site import ground_of
-
     own = standing(site)
     settle(site, ground_of(sites, doubts, 0, where.plan), middle_draw(where, False)[0], where.rules, own)
     planning = {"rest_rule_m", "b_rule_d_m2", "share_rate_m3_h", "safe_volume_m3_day", "level_limit_m", "stands"}
@@ -72,7 +70,8 @@ def test_less_sun_dearer_prices_and_a_deeper_well_tell() -> None:
     assert np.isnan(found["level"][3])
     assert found["volume"][4] > found["volume"][0]
     assert not found["met"][4]
-    assert 0.0 < found["volume"][5] < 0.4 * found["volume"][0]
+    # a fifth of the safe volume, ten hours at 3.5 m3/h, less a tenth lost between tank and tap
+    assert 0.0 < found["volume"][5] <= 0.9 * 0.2 * 35.0 + 1e-9
 
 
 def test_water_that_runs_to_the_intake_slower_than_the_pump_still_comes() -> None:
