@@ -56,7 +56,7 @@ def take(
         tell(f"draws: {draws} of {which.size} sites in {time.perf_counter() - started:.1f} s")
     table.draws = {"draws": draws, "seed": widths.seed if draws else None}
     words = texts()["drawn" if draws else "not_drawn"][1]
-    table.notes.append(words.replace("{draws}", str(draws)))
+    table.notes.append(f"{draws} draws, seed {widths.seed}. {words}" if draws else words)
     columns = range_columns(table.sites, drawn)
     table.take("draws", Step(columns, []), tuple(columns.columns), time.perf_counter() - started)
     return drawn
@@ -166,7 +166,7 @@ def save(drawn: Drawn, path: Path) -> None:
 def load(path: Path, draws: int) -> Drawn | None:
     """A chunk that was kept; None where there is none that is whole."""
     try:
-        with np.load(path, allow_pickle=False) as kept:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             runs = [
                 Outcomes(**{one.name: kept[f"{run}_{one.name}"] for one in dataclasses.fields(Outcomes)})
                 for run in RUNS
