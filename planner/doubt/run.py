@@ -13,7 +13,7 @@ from planner.doubt.site import Doubts, doubt_of, ground_of
 from planner.engine.assess import Context, Sites, site_record, sized
 from planner.engine.design import no_designs
 from planner.engine.drawn import OUTCOME
-from planner.engine.drawn_runs import commit, redesign
+from planner.engine.drawn_runs import commit, redesign, short_list
 from planner.engine.drawn_set import Cuts, make_cuts
 from planner.engine.room import Room, make_room
 from planner.engine.site import Record, Records
@@ -111,8 +111,8 @@ def both_runs(
     )  # fmt: skip
     if not doubts.tested[i]:
         redesign(
-            no_designs(3), choice.family, site, ground, drawn, light, market, rules, copied(site), own, worn,
-            bench.cuts, room, chosen_anew,
+            no_designs(3), choice.family, site, ground, drawn, light, market, rules, short_list(), copied(site), own,
+            worn, bench.cuts, room, chosen_anew,
         )  # fmt: skip
     return bought, chosen_anew
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 import numpy as np
 
 from planner.engine.cost import Market
-from planner.engine.design import ties
+from planner.engine.design import no_designs, ties
 from planner.engine.drawn import OUTCOME, draw_site, settle
 from planner.engine.drawn_set import Bought, Cuts, drawn_cost, hung, live
 from planner.engine.light import Light
@@ -71,11 +71,19 @@ def commit(
                 outcome.kept = 0
 
 
+def short_list() -> Records:
+    """Room for what earlier draws of a site found, for `choose_drawn`; the whole search needs none."""
+    return no_designs(0)
+
+
 @kernel
 def choose_drawn(
-    site: Record, light: Light, market: Market, rules: Record, best: Records, room: Room
+    site: Record, light: Light, market: Market, rules: Record, short: Records, best: Records, room: Room
 ) -> bool:  # fmt: skip
-    """The best design of each family for a site as a test found it, into `best`; whether any meets the demand."""
+    """The best design of each family for a site as a test found it, into `best`; whether any meets the demand.
+
+    short  of `short_list`, one a site, taken from draw to draw
+    """
     for f in range(best.size):
         best[f].pump, best[f].cost_per_m3 = -1, np.inf
     return search(site, light, market, rules, best, room)
@@ -84,7 +92,8 @@ def choose_drawn(
 @kernel
 def redesign(
     best: Records, family: int, site: Record, ground: Record, draws: Records, light: Light, market: Market,
-    rules: Record, tested: Record, own: Record, worn: Records, cuts: Cuts, room: Room, outcomes: Records,
+    rules: Record, short: Records, tested: Record, own: Record, worn: Records, cuts: Cuts, room: Room,
+    outcomes: Records,
 ) -> None:  # fmt: skip
     """Each draw's own design, made for what a test tells and bought at the drawn prices, into `outcomes` (draws,).
 
@@ -94,7 +103,7 @@ def redesign(
     for n in range(draws.size):
         draw, outcome = draws[n], outcomes[n]
         draw_site(site, ground, draw, rules, True, tested)
-        choose_drawn(tested, light, market, rules, best, room)
+        choose_drawn(tested, light, market, rules, short, best, room)
         chosen, least, intake = -1, np.inf, Bought(0.0, 0.0)
         for f in range(3):
             one = best[f]
