@@ -187,7 +187,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     said = sites["reason_codes"].str.split(";").explode()
     sentences = [sentence(rule, *CHECKS[rule][:3]) for rule in said]
     sites["reason_text"] = pd.Series(sentences, index=said.index).groupby(level=0).agg(" ".join)
-    return sites
+    return sites.copy()  # in one piece: columns were set one by one
 
 
 def _place(sites: pd.DataFrame, random: np.random.Generator) -> None:
