@@ -58,7 +58,8 @@ class Ground(NamedTuple):
 def draw_site(site: Record, ground: Record, draw: Record, rules: Record, tested: bool, own: Record) -> None:
     """The site of a draw into `own`; with `tested` only what a test tells is drawn.
 
-    What is drawn is known: planning values (P75, P25) have no margin left.
+    What is drawn is known: planning values (P75, P25) have no margin left. No draw lifts the water above the ground
+    where the plain run does not.
     """
     swing, decline, demand = 0.0, 0.0, 1.0
     if not tested:
@@ -66,10 +67,11 @@ def draw_site(site: Record, ground: Record, draw: Record, rules: Record, tested:
         demand = draw.demand
     for m in range(12):
         moved = draw.rest_m + swing * (ground.fall[m] - ground.fall_read) + decline * 0.5 * rules.horizon_y
-        own.rest_m[m] = site.rest_m[m] + moved
+        own.rest_m[m] = max(site.rest_m[m] + moved, min(site.rest_m[m], 0.0))
         own.demand_m3_day[m] = site.demand_m3_day[m] * demand
     deepest = site.rest_rule_m - ground.rest_margin_m + draw.rest_m
-    own.rest_rule_m = deepest + swing * (1.0 - ground.fall_read) + decline * rules.horizon_y
+    deepest += swing * (1.0 - ground.fall_read) + decline * rules.horizon_y
+    own.rest_rule_m = max(deepest, min(site.rest_rule_m, 0.0))
     loss = draw.loss_share
     aquifer = draw.b_factor * (1.0 - loss) / (1.0 - ground.loss_share)
     own.b_d_m2 = own.b_rule_d_m2 = site.b_d_m2 * aquifer

@@ -145,9 +145,10 @@ def cap_of(
     if pump.family == SURFACE:
         slow = suction_flow(pump, own, well, slow, hang.prospect_intake_m, riser.inside_mm, riser.roughness_mm)
     cap = 0.0
-    for most in (slow, prospect.top_m3_h):
+    for attempt in range(3):  # in the last runout is left to the months: it may bind in the shallowest only
+        most, runout = prospect.top_m3_h if attempt else slow, np.inf if attempt == 2 else full
         cap = highest_flow(
-            pump, drive, prospect.clip_w, ratio, well.density_kg_m3, static, most, full, pump.min_speed_ratio, 0.0,
+            pump, drive, prospect.clip_w, ratio, well.density_kg_m3, static, most, runout, pump.min_speed_ratio, 0.0,
             room.desk,
         )  # fmt: skip
         if cap >= 0.0 or slow <= 0.0:

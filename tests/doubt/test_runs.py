@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -52,6 +54,19 @@ def test_the_site_of_the_median_draw_is_the_plain_site() -> None:
     assert own.b_rule_d_m2 == own.b_d_m2
     assert own.rest_rule_m == pytest.approx(max(site.rest_m), abs=1e-9)
     assert own.safe_volume_m3_day == pytest.approx(10.0 * 6.0 / 4.0)
+
+
+def test_a_large_swing_lifts_no_water_above_the_ground() -> None:
+    """A level that was read in the driest month leaves a large swing little room; the set still gives water."""
+    where, sites = make_context(), wells()
+    doubts = dataclasses.replace(doubts_of(sites, tested=True), fall_read=np.ones(3))
+    drawn = middle_draw(where, False, 2)
+    drawn["swing_m"][1], drawn["rest_m"][1] = 10.0, -8.0
+    own = standing(engine.site_record(sites, 0, where))
+    settle(engine.site_record(sites, 0, where), ground_of(sites, doubts, 0, where.plan), drawn[1], where.rules, own)
+    assert own.rest_m.min() == 0.0
+    found, _ = outcomes(sites, doubts, 0, where, drawn)
+    assert found["water"][1] > 0.5 * found["water"][0]
 
 
 def test_less_sun_dearer_prices_and_a_deeper_well_tell() -> None:
