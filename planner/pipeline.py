@@ -6,7 +6,7 @@ import re
 import time
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from types import ModuleType
@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from planner import chunks, selection
+from planner import chunks, drawing, selection
 from planner.alternatives import compare as alternatives
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice import funding, lots, weights
 from planner.choice.decision import decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.ranking import rank
-from planner.engine.assess import Context, make_context
+from planner.engine.assess import Context, Sites, make_context
 from planner.engine.weather import Weather
 from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
@@ -93,24 +93,36 @@ def run(
     variants = _scenario_inputs(plan.scenarios, table)
     store = output_folder.chunk_folder(folder)
     if fresh:
-        for old in store.glob("*.json"):
+        for old in (*store.glob("*.json"), *store.glob("*.npz")):
             old.unlink()
     kept: set[str] = set()
     size = partial(_computed, store=store, workers=workers, chunk_sites=chunk_sites, kept=kept, progress=progress)
-    checks, funded, context = size(plan, catalogue, table, tell=tell)
-    chosen = selection.finish(table, funded, plan, context, store, workers or chunks.default_workers(), fresh, tell)
+    workers = workers or chunks.default_workers()
+    sized = size(plan, catalogue, table, tell=tell)
+    drawing.take(table, sized.sites, sized.context, store, workers, tell)
+    chosen = selection.finish(table, sized.funded, plan, sized.context, store, workers, fresh, tell)
     started = time.perf_counter()
     grouped = lots.group(table.sites, plan)
     table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
 
     def compute(scenario: LoadedScenario) -> Computed:
         prices, varied = variants.pop(scenario.name)
-        found, _, _ = size(scenario.loaded, prices, varied, tell=lambda _: None)
-        return Computed(varied.sites, found)
+        found = size(scenario.loaded, prices, varied, tell=lambda _: None)
+        return Computed(varied.sites, found.checks)
 
-    varied = what_if(plan, Computed(table.sites, checks), compute, tell)
+    varied = what_if(plan, Computed(table.sites, sized.checks), compute, tell)
     chunks.drop_others(store, kept)
-    return publish(plan, catalogue, table, checks, funded, chosen, grouped, folder, tell, varied)
+    return publish(plan, catalogue, table, sized.checks, sized.funded, chosen, grouped, folder, tell, varied)
+
+
+@dataclass(frozen=True)
+class Sized:
+    """Rules tested and money spent, the sites as the engine takes them, and what they share."""
+
+    checks: pd.DataFrame
+    funded: funding.Funding
+    sites: Sites
+    context: Context
 
 
 def _computed(
@@ -124,8 +136,8 @@ def _computed(
     kept: set[str],
     progress: Callable[[int, int], None],
     tell: Tell,
-) -> tuple[pd.DataFrame, funding.Funding, Context]:
-    """From the rows as read to the funded programme, in `table`; returns its checks, the funding and what sites share.
+) -> Sized:
+    """From the rows as read to the funded programme, in `table`.
 
     kept  names of the stored chunks that are of this run; added to
     """
@@ -165,10 +177,8 @@ def _computed(
     decided["rank"] = rank(table.sites.join(decided))
     funded = funding.fund(table.sites.join(decided), table.shown, plan)
     decided["funding"] = funded.column
-    for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
-        decided[name] = np.nan
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
-    return checks, funded, context
+    return Sized(checks, funded, sites, context)
 
 
 def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:

@@ -105,7 +105,7 @@ def publish(
         "defaults_used": plan.defaults_used,
         "without_effect": plan.without_effect,
         "cautions": of_kind("caution"),
-        "notes": of_kind("note"),
+        "notes": [*table.notes, *of_kind("note")],
         "coarsen_m": plan.plan.output.coarsen_m,
         "budget": lines,
         "budget_steps": funded.steps,
@@ -159,7 +159,8 @@ def publish(
         "pump_types": chosen.pump_types,
         "ranking": chosen.ranking,
         "findings": summary,
-        "seed": None,
+        "draws": table.draws.get("draws", 0),
+        "seed": table.draws.get("seed"),
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")

@@ -19,6 +19,8 @@ class Table:
 
     shown    columns of the inventory that the plan wants in the results, as text by header
     read_as  how the inventory's file was read: format, encoding, sheet, decimal …
+    draws    how many draws were made, and their seed
+    notes    sentences of this run for who reads its results
     """
 
     sites: pd.DataFrame
@@ -27,6 +29,8 @@ class Table:
     shown: pd.DataFrame = field(default_factory=pd.DataFrame)
     read_as: dict[str, str] = field(default_factory=dict)
     stages: list[dict[str, Any]] = field(default_factory=list)
+    draws: dict[str, int | None] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
 
     def copy(self) -> Table:
         """Another table of the same rows; what either takes later is its own."""

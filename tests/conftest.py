@@ -58,6 +58,9 @@ solar = { file = "solar.tif", unit = "kWh/m2/day" }
 water_level = { file = "water_level.tif", unit = "m" }
 well_yield = { file = "well_yield.tif", unit = "m3/h" }
 
+[uncertainty]
+draws = 4
+
 [output]
 date = "2026-01-01"
 """

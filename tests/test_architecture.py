@@ -48,9 +48,10 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.positions.read",),
     ("tables.irrigation", "tables.private", "choice.portfolio"),
     ("tables", "choice", "outputs"),
+    ("doubt",),
     ("chunks",),
     ("run_table", "pump_costs"),
-    ("alternatives", "scenarios", "selection"),
+    ("alternatives", "scenarios", "selection", "drawing"),
     ("publish",),
     ("pipeline",),
     ("commands",),
@@ -58,7 +59,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("__main__",),
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
-WITHIN = {"physics", "plan", "catalogue", "engine", "choice", "outputs", "commands", "alternatives"}
+WITHIN = {"physics", "plan", "catalogue", "engine", "doubt", "choice", "outputs", "commands", "alternatives"}
 HELPERS = (
     {"step", "files", "cells", "positions", "inventory_file", "private"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}

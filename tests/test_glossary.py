@@ -105,7 +105,7 @@ def test_every_column_of_the_parquet_is_in_the_glossary(make_programme: Callable
 def test_every_rule_has_a_sentence_and_every_sentence_a_rule() -> None:
     reasons = {key for key, (kind, _) in texts().items() if kind == "reason"}
     assert reasons == {*CONSEQUENCE, *SAID_WHEN_PASSED}
-    kinds = {"reason", "caution", "note", "family", "finding", "done", "todo", "evidence"}
+    kinds = {"reason", "caution", "note", "family", "finding", "done", "todo", "evidence", "drawn"}
     assert {kind for kind, _ in texts().values()} == kinds
 
 

@@ -45,6 +45,13 @@ SITE_COLUMNS = [
     "cost_per_person", "road_km", "distance_source", "delivery_id", "delivery_m", "motor_cable_m", "tap_stands",
     "phase", "pump_id_standard", "cost_standard_per_m3", "rank_rests_on_prior", "rank_weighted", "score_weighted",
     "top_share_weighted", "budget_steps_mask",
+    "range_kind", "cost_per_m3_p50", "volume_used_m3_day_p10", "volume_used_m3_day_p50", "volume_used_m3_day_p90",
+    "pumping_level_m_p10", "pumping_level_m_p50", "pumping_level_m_p90", "demand_met_probability",
+    "family_probability", "expected_lifecycle_cost", "expected_used_m3", "rank_p10", "rank_p90",
+    "cost_per_m3_p10_untested", "cost_per_m3_p50_untested", "cost_per_m3_p90_untested",
+    "volume_used_m3_day_p10_untested", "volume_used_m3_day_p50_untested", "volume_used_m3_day_p90_untested",
+    "failure_probability_untested", "demand_met_probability_untested", "expected_lifecycle_cost_untested",
+    "expected_used_m3_untested",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}

@@ -16,8 +16,6 @@ WITHOUT_EFFECT = {
     "programme.language": "outputs are in English",
     "area.equity_field": "floors are keys of [portfolio], by column",
     "rasters.recharge": "abstraction is not compared with recharge yet",
-    "uncertainty.draws": "no random draws are made yet",
-    "uncertainty.seed": "no random draws are made yet",
     "output.sheet_limit": "site sheets are not written yet",
     "output.sheets_max": "site sheets are not written yet",
     "output.workbook_row_limit": "no workbook is written yet",

@@ -14,6 +14,7 @@ from planner.commands.why import (
     months,
     point,
     pump,
+    ranges,
     reading,
     rules,
     sun,
@@ -54,6 +55,7 @@ def why(folder: Path, wanted: str) -> str:
             sheet.text(f"The set that stands here, {opened.row['pump_id']}, gives no water here.")
         if opened.row["engine_status"] != "installed":
             families.families(sheet, opened, sized)
+            ranges.ranges(sheet, opened)
     ways.other_ways(sheet, opened)
     reading.decision(sheet, opened)
     sheet.section("Read first")

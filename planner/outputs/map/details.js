@@ -95,21 +95,46 @@ function marginText(margin) {
 
 function costGroups({ sites, run }, index) {
   const at = (name) => sites[name][index];
-  const low = at("cost_per_m3_p10");
   return [
     ["Tender", [
       ["Lot", wholeText(at("lot"))],
       ["Drive from the base of the lot, one way", wholeText(at("lot_base_km")), "km"],
     ]],
     [`Cost, ${run.currency} of ${run.price_year}`, [
-      ["Per m³ used, whole scheme", costText(at("cost_per_m3")), run.currency],
-      ["8 of 10 draws lie within, whole scheme", Number.isFinite(low) ? `${costText(low)} to ${costText(at("cost_per_m3_p90"))}` : "", run.currency],
+      ["Per m³ used, whole scheme", costText(at("cost_per_m3")) + rangeText(at("cost_per_m3_p10"), at("cost_per_m3_p90"), costText), run.currency],
       ["Per m³ used, equipment only", costText(at("cost_equipment_per_m3")), run.currency],
       ["Capital, whole scheme", estimateText(at("capital_cost")), run.currency],
       ["Capital per person served, whole scheme", estimateText(at("cost_per_person")), run.currency],
       ["Life-cycle cost a year, whole scheme", estimateText(at("annual_cost")), run.currency],
     ]],
+    rangeGroup(at),
   ];
+}
+
+// What the draws say, in cases of ten: a percentage would promise more than they hold.
+function rangeGroup(at) {
+  const kind = at("range_kind");
+  if (!kind) return ["How sure", []];
+  return [kind === "commit" ? "How sure, built as planned" : "How sure, once a pumping test is made", [
+    ["Volume used", `${volumeText(at("volume_used_m3_day"))}${rangeText(at("volume_used_m3_day_p10"), at("volume_used_m3_day_p90"), volumeText)}`, "m³/d"],
+    ["Demand is met", inTen(at("demand_met_probability"))],
+    [kind === "commit" ? "Less than half of the demand" : "No set can be built", inTen(at("failure_probability"))],
+    ["This pump family is the cheapest", inTen(at("family_probability"))],
+    ["Rank", Number.isFinite(at("rank_p10")) ? `${at("rank_p10")} to ${at("rank_p90")}, 8 of 10` : ""],
+  ]];
+}
+
+// " (0.24–0.52, 8 of 10)"; a high end that is missing has no end: too many draws give no water.
+function rangeText(low, high, text) {
+  if (!Number.isFinite(low)) return "";
+  return Number.isFinite(high) ? ` (${text(low)}–${text(high)}, 8 of 10)` : ` (${text(low)} or more, 9 of 10)`;
+}
+
+function inTen(share) {
+  if (!Number.isFinite(share)) return MISSING;
+  if (share > 0.95) return share === 1 ? "all draws" : "nearly all";
+  if (share < 0.05) return share === 0 ? "no draw" : "hardly any";
+  return `${Math.round(10 * share)} of 10`;
 }
 
 // What the inventory said, beside what was made of it.

@@ -36,6 +36,7 @@ TEXTS = (
     "alternative_cheapest",
     "alternatives_missing",
     "pump_id_standard",
+    "range_kind",
 )
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
@@ -84,6 +85,13 @@ DECIMALS = {
     "phase": 0,
     "rank_rests_on_prior": 0,
     "budget_steps_mask": 0,  # a bit a step of the budget slider
+    "volume_used_m3_day_p10": 1,
+    "volume_used_m3_day_p90": 1,
+    "demand_met_probability": 2,
+    "failure_probability": 2,
+    "family_probability": 2,
+    "rank_p10": 0,
+    "rank_p90": 0,
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
 SHARES = (

@@ -188,7 +188,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     said = sites["reason_codes"].str.split(";").explode()
     sentences = [sentence(rule, *CHECKS[rule][:3]) for rule in said]
     sites["reason_text"] = pd.Series(sentences, index=said.index).groupby(level=0).agg(" ".join)
-    return sites.copy()  # its columns together again
+    return sites.copy()  # in one piece: columns were set one by one
 
 
 def _place(sites: pd.DataFrame, random: np.random.Generator) -> None:
@@ -261,6 +261,13 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "alternative_margin": 1.0,
         "coverage_do_nothing": 0.0,
         "people_unserved_do_nothing": 480.0,
+        "cost_per_m3_p10": cost * 0.8,
+        "cost_per_m3_p90": cost * 1.4,
+        "volume_used_m3_day_p10": used * 0.7,
+        "volume_used_m3_day_p90": used * 1.2,
+        "demand_met_probability": 0.7,
+        "failure_probability": 0.02,
+        "family_probability": 0.9,
     }
     values["design_pumping_level_m"] = values["design_static_level_m"] + random.uniform(2, 18, count)
     values["total_head_m"] = values["design_pumping_level_m"] + 9
@@ -283,6 +290,7 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "mounting": "fixed",
         "alternative_cheapest": "diesel",
         "alternatives_missing": "handpump too_deep;grid distance_unknown",
+        "range_kind": "commit",
     }
     for name, text in texts.items():
         sites[name] = np.where(designed, text, "")

@@ -1,0 +1,132 @@
+"""The draws of a run, from table to files: resumable, the same whatever the way there, told where there are none."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from planner import drawing, pipeline
+from planner.commands.why.command import why
+from planner.glossary import glossary
+
+MakeProgramme = Callable[..., Path]
+
+# Wells that are tested with drawdown, without, and not at all; one that cannot be built.
+WELLS = (
+    {"site_id": "A1"},
+    {"site_id": "A2", "tested_yield_m3_h": "9", "people": "500"},
+    {"site_id": "B1", "pumping_level_m": ""},
+    {"site_id": "C1", "tested_yield_m3_h": "", "pumping_level_m": "", "latitude": "-9.6700"},
+    {"site_id": "X1", "casing_mm": "60"},
+)
+
+
+@pytest.fixture(scope="module")
+def plan(make_programme: MakeProgramme, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    rows = [{"latitude": "-9.8500", "longitude": f"{30.05 + 0.02 * n:.4f}", **well} for n, well in enumerate(WELLS)]
+    return make_programme(tmp_path_factory.mktemp("drawn"), rows)
+
+
+@pytest.fixture(scope="module")
+def folder(plan: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    found = tmp_path_factory.mktemp("results") / "maps"
+    pipeline.run(plan, found, workers=1)
+    return found
+
+
+def sites_of(folder: Path) -> pd.DataFrame:
+    return pd.read_parquet(folder / "sites.parquet").set_index("site_id")
+
+
+def test_kinds_of_range_follow_grade_and_decision(folder: Path) -> None:
+    """D28: commit for grade A, test first otherwise, nothing without a design."""
+    assert sites_of(folder)["range_kind"].to_dict() == {
+        "A1": "commit", "A2": "commit", "B1": "test_first", "C1": "test_first", "X1": "",
+    }  # fmt: skip
+
+
+def test_ranges_are_in_order_and_only_where_drawn(folder: Path) -> None:
+    sites = sites_of(folder)
+    drawn = sites["range_kind"] != ""
+    for stem in ("cost_per_m3", "volume_used_m3_day", "pumping_level_m"):
+        low, middle, high = (sites[f"{stem}_{end}"] for end in ("p10", "p50", "p90"))
+        assert low[~drawn].isna().all()
+        assert (low <= middle)[drawn & middle.notna()].all()
+        assert (middle <= high)[drawn & high.notna()].all()
+    untested = sites["cost_per_m3_p10_untested"].notna()
+    assert not untested[sites["range_kind"] != "test_first"].any()
+    ranked = sites["decision"] == "equip"
+    assert sites.loc[ranked, ["rank_p10", "rank_p90"]].notna().all(axis=None)
+    assert sites.loc[~ranked, ["rank_p10", "rank_p90"]].isna().all(axis=None)
+    assert sites["funded_probability"].isna().all()
+
+
+def test_the_record_tells_draws_and_seed(folder: Path) -> None:
+    record = json.loads((folder / "run.json").read_text())
+    assert (record["draws"], record["seed"]) == (4, 1)
+    assert "4 draws" in record["notes"][0]
+
+
+@pytest.mark.parametrize(("workers", "chunk"), [(2, 1), (1, 3)])
+def test_workers_and_chunks_change_no_byte(
+    plan: Path, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, workers: int, chunk: int
+) -> None:
+    monkeypatch.setattr(drawing, "CHUNK_SITES", chunk)
+    pipeline.run(plan, tmp_path / "again", workers=workers)
+    for name in ("sites.csv", "sites.parquet", "map.html"):
+        assert (tmp_path / "again" / name).read_bytes() == (folder / name).read_bytes()
+
+
+def test_kept_chunks_are_found_and_broken_ones_made_again(
+    plan: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = (folder / "sites.parquet").read_bytes()
+    (kept,) = (folder / ".planner" / "chunks").glob("*.npz")
+    made = []
+    monkeypatch.setattr(drawing, "draw_sites", lambda *a, real=drawing.draw_sites: made.append(1) or real(*a))
+    pipeline.run(plan, folder, workers=1)
+    assert not made
+    kept.write_bytes(kept.read_bytes()[:100])
+    pipeline.run(plan, folder, workers=1)
+    assert made
+    assert (folder / "sites.parquet").read_bytes() == before
+
+
+def test_without_draws_columns_are_empty_and_it_is_told(plan: Path, tmp_path: Path) -> None:
+    none = plan.parent / "none.toml"
+    none.write_text(plan.read_text().replace("draws = 4", "draws = 0"))
+    pipeline.run(none, tmp_path / "none")
+    sites = sites_of(tmp_path / "none")
+    names = list(glossary())
+    columns = names[names.index(drawing.FIRST) + 1 : names.index(drawing.LAST) + 1]
+    assert sites[columns].isna().all(axis=None)
+    assert (sites["range_kind"] == "").all()
+    record = json.loads((tmp_path / "none" / "run.json").read_text())
+    assert (record["draws"], record["seed"]) == (0, None)
+    assert record["notes"][0].startswith("No ranges")
+
+
+def test_another_seed_gives_other_ranges(plan: Path, folder: Path, tmp_path: Path) -> None:
+    other = plan.parent / "seed.toml"
+    other.write_text(plan.read_text().replace("draws = 4", "draws = 4\nseed = 2"))
+    pipeline.run(other, tmp_path / "seed")
+    ours, theirs = sites_of(folder), sites_of(tmp_path / "seed")
+    assert (ours["cost_per_m3"].dropna() == theirs["cost_per_m3"].dropna()).all()
+    assert not np.allclose(ours["cost_per_m3_p50"].dropna(), theirs["cost_per_m3_p50"].dropna())
+
+
+def test_why_tells_what_was_drawn(folder: Path) -> None:
+    for name, words in (
+        ("A1", "The set of the plan is bought"),
+        ("B1", "bought untested"),
+        ("X1", "Nothing was drawn"),
+    ):
+        text = why(folder, name)
+        assert "  Ranges\n" in text
+        assert words in text
+        assert max(map(len, text.splitlines())) <= 110
