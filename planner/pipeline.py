@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from planner import chunks
+from planner import chunks, testing
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice import funding
 from planner.choice.decision import decide, on_priors
@@ -113,6 +113,7 @@ def run(
     for name in ("cost_per_m3_p10", "cost_per_m3_p90", "failure_probability", "funded_probability"):
         decided[name] = np.nan
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
+    testing.take(table, sites, context, workers or chunks.default_workers(), tell)
     return publish(plan, catalogue, table, checks, funded, folder, tell)
 
 

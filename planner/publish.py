@@ -69,6 +69,7 @@ def publish(
     date = _date(plan)
     new = output_folder.new_folder(folder)
     wanted = plan.plan.output.files
+    budget_lines = [*funded.lines, *table.tests[1]]
     if "csv" in wanted:
         output_tables.write_sites_csv(sites, new / "sites.csv", table.shown)
     if "parquet" in wanted:
@@ -88,7 +89,7 @@ def publish(
         "cautions": of_kind("caution"),
         "notes": of_kind("note"),
         "coarsen_m": plan.plan.output.coarsen_m,
-        "budget": funded.lines,
+        "budget": budget_lines,
     }
     area = plan.plan.area
     polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
@@ -129,12 +130,13 @@ def publish(
             "reserve": int((sites["funding"] == "reserve").sum()),
         },
         "funding": funded.record,
+        "tests": table.tests[0],
         "findings": summary,
         "seed": None,
     }
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")
-    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, funded.lines)
+    return Outcome(folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, budget_lines)
 
 
 def _write_map(

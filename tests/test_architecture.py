@@ -48,8 +48,10 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables.positions.read",),
     ("tables.irrigation", "tables.private", "choice.portfolio"),
     ("tables", "choice", "outputs"),
+    ("doubt",),
     ("chunks",),
     ("run_table",),
+    ("testing",),
     ("publish",),
     ("pipeline",),
     ("commands",),
@@ -57,7 +59,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("__main__",),
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
-WITHIN = {"physics", "plan", "catalogue", "engine", "outputs", "commands"}
+WITHIN = {"physics", "plan", "catalogue", "engine", "doubt", "outputs", "commands"}
 HELPERS = (
     {"step", "files", "cells", "positions", "inventory_file", "private"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}

@@ -35,6 +35,8 @@ SITE_COLUMNS = [
     "cost_helical_rotor_per_m3", "cost_centrifugal_per_m3", "cost_surface_per_m3",
     "people_counted", "people_source", "interference_m", "engine_status",
     "duplicate_of", "visits", "evidence_reasons", "evidence_raise",
+    "switch_input", "switch_value", "switch_unit", "switch_to", "switch_text",
+    "test_value", "test_cost", "test_rank", "test_funded",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}

@@ -19,6 +19,7 @@ from planner.crops import known_crop
 from planner.plan.portfolio import Portfolio
 from planner.plan.ranking import Ranking
 from planner.plan.section import NotNegative, Positive, Section, Share
+from planner.plan.testing import Testing
 from planner.plan.uncertainty import Uncertainty
 
 Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
@@ -349,4 +350,5 @@ class Plan(Section):
     ranking: Ranking = Field(default_factory=Ranking)
     portfolio: Portfolio = Field(default_factory=Portfolio)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
+    testing: Testing = Field(default_factory=Testing)
     output: Output = Field(default_factory=Output)

@@ -6,6 +6,7 @@ function startFilters(sites, run, legend, onChange) {
   fillChoices(field("area"), [...new Set(sites.sub_district)].filter(Boolean).sort((left, right) => left.localeCompare(right)));
   fillChoices(field("family"), [...new Set(sites.pump_family)].filter(Boolean), FAMILY_WORDS);
   byId("filter-cost-unit").append(`${run.currency}/m³`);
+  field("worth-test").parentElement.hidden = !sites.test_rank.some(Number.isFinite);
   form.addEventListener("input", onChange);
   form.addEventListener("submit", (event) => event.preventDefault());
   byId("search").addEventListener("input", onChange);
@@ -18,6 +19,7 @@ function startFilters(sites, run, legend, onChange) {
     volume: field("volume").value === "" ? NaN : Number(field("volume").value),
     equip: field("equip").checked,
     offMap: field("off-map").checked,
+    worthTest: field("worth-test").checked,
     decisions: legend.decisions(),
     funded: legend.onlyFunded(),
     search: byId("search").value.trim(),
@@ -67,6 +69,7 @@ function applyFilters(sites, wanted) {
       (!wanted.family || sites.pump_family[index] === wanted.family) &&
       (Number.isNaN(wanted.cost) || sites.cost_per_m3[index] <= wanted.cost) &&
       (Number.isNaN(wanted.volume) || sites.volume_used_m3_day[index] >= wanted.volume) &&
+      (!wanted.worthTest || Number.isFinite(sites.test_rank[index])) &&
       (!wanted.offMap || !isOnMap(sites, index));
     shown[index] = Number(passes);
     matched[index] = Number(!letters || searchText(sites, index).includes(letters));
@@ -87,6 +90,7 @@ function filterWords(wanted, run) {
     Number.isFinite(wanted.cost) && `cost at most ${wanted.cost} ${run.currency}/m³`,
     Number.isFinite(wanted.volume) && `water used at least ${wanted.volume} m³/d`,
     wanted.offMap && "not on the map",
+    wanted.worthTest && "worth a pumping test",
     hidden.length && (hidden.length < 3 ? `without ${names(hidden)}` : `only ${names(wanted.decisions) || "none"}`),
   ].filter(Boolean);
 }

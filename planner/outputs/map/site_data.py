@@ -22,6 +22,7 @@ TEXTS = (
     "evidence_grade",
     "evidence_reasons",
     "evidence_raise",
+    "switch_text",
     "decision",
     "funding",
     "pump_family",
@@ -68,6 +69,10 @@ DECIMALS = {
     "family_margin_equipment": 3,
     "days_below_80pct": 3,
     "people_served": 0,
+    "test_value": 0,
+    "test_cost": 0,
+    "test_rank": 0,
+    "test_funded": 0,
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
 SHARES = ("supply_reliability", "supply_reliability_worst_month", "low_sun_reliability_worst_month")

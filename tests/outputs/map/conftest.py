@@ -179,6 +179,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     sites["site_name"] = ["".join(random.choice(part) for part in parts) for _ in sites.index]
     _place(sites, random)
     _decide(sites, random)
+    sites = sites.copy()  # in one piece again
     _design(sites, random)
     for name in ("site_name", "site_id", "sub_district") if hostile else ():
         sites.iloc[: len(hostile), sites.columns.get_loc(name)] = list(hostile)
@@ -253,6 +254,8 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "people_served": used * 50,
         "cost_per_m3": cost,
         "cost_equipment_per_m3": cost * 0.45,
+        "test_value": 200.0 * (np.arange(count) % 21 - 10.0),
+        "test_cost": 990.0,
     }
     values["design_pumping_level_m"] = values["design_static_level_m"] + random.uniform(2, 18, count)
     values["total_head_m"] = values["design_pumping_level_m"] + 9
@@ -275,6 +278,9 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
     }
     for name, text in texts.items():
         sites[name] = np.where(designed, text, "")
+    sites["switch_text"] = np.where(designed, "rest level deeper than 41 m: no pump fits", "")
+    worth = sites["test_value"] > 0
+    sites.loc[worth, "test_rank"] = sites.loc[worth, "test_value"].rank(method="first", ascending=False)
     ranked = sites["decision"] == "equip"
     sites.loc[ranked, "rank"] = sites.loc[ranked, "cost_per_m3"].rank(method="first")
     sites.loc[ranked, "funding"] = np.where(sites.loc[ranked, "rank"] <= 60, "funded", "")
