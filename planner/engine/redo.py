@@ -59,7 +59,6 @@ from planner.engine.weigh import copy_design, enough, sleeve_at, weigh, year_of
 from planner.engine.well import drawdown_m, well_limits
 from planner.physics.equation import kernel
 
-
 # A set of the list; pump −1 for a place that is free. `over`: tanks above the smallest that holds the day's share.
 # Beside them, of the pump whose number is the place's: whether a set with it is listed, and how often it was searched
 # in vain.

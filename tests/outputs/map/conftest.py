@@ -179,7 +179,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     sites["site_name"] = ["".join(random.choice(part) for part in parts) for _ in sites.index]
     _place(sites, random)
     _decide(sites, random)
-    sites = sites.copy()  # in one piece again
+    sites = sites.copy()  # in one piece, as pandas wants it
     _design(sites, random)
     for name in ("site_name", "site_id", "sub_district") if hostile else ():
         sites.iloc[: len(hostile), sites.columns.get_loc(name)] = list(hostile)
@@ -188,7 +188,7 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     said = sites["reason_codes"].str.split(";").explode()
     sentences = [sentence(rule, *CHECKS[rule][:3]) for rule in said]
     sites["reason_text"] = pd.Series(sentences, index=said.index).groupby(level=0).agg(" ".join)
-    return sites
+    return sites.copy()
 
 
 def _place(sites: pd.DataFrame, random: np.random.Generator) -> None:
