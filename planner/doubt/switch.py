@@ -117,7 +117,8 @@ class Bench:
         return self._looked(site, light)
 
     def _within(self, cost: float) -> bool:
-        return math.isnan(self.cutoff) or cost <= self.cutoff * (1.0 + 1e-9)
+        """Without a set there is no cost to compare."""
+        return math.isnan(self.cutoff) or math.isinf(cost) or cost <= self.cutoff * (1.0 + 1e-9)
 
     def _looked(self, site: Record, light: Light) -> tuple[State, float]:
         best, context = no_designs(3), self.context
@@ -246,9 +247,12 @@ def columns_of(found: list[Switch]) -> dict[str, object]:
             "switch_text": switch_text(first),
         }
     most = max(found, key=lambda one: one.swing)
+    if most.swing <= 0.0:
+        nothing = {"switch_input": "", "switch_value": math.nan, "switch_unit": "", "switch_to": ""}
+        return {**nothing, "switch_text": texts()["switch_never"][1]}
     words = texts()["switch_none"][1].replace("{input}", texts()[f"switch_{most.name}"][1])
     return {
-        "switch_input": most.name if most.swing > 0.0 else "",
+        "switch_input": most.name,
         "switch_value": math.nan,
         "switch_unit": "",
         "switch_to": "",

@@ -53,6 +53,15 @@ def test_without_a_change_the_cost_tells() -> None:
     assert "prices (by 5 %)" in str(row["switch_text"])
 
 
+def test_where_nothing_can_be_built_no_price_helps() -> None:
+    """A well of 400 m under a budget: no set, whatever prices are."""
+    one = np.ones(1)
+    widths = Widths(3 * one, 1.3 * one, 1.2 * one, 1.2 * one, 1.15 * one, 0.08 * one, 400 * one, 3 * one, one > 0)
+    row = switches(bed.one_site(static_m=400.0), widths, bed.context(), 0.5)[0]
+    assert row["switch_to"] == row["switch_input"] == ""
+    assert row["switch_text"] == "No single input makes a set possible within its range"
+
+
 def test_every_change_has_its_words() -> None:
     known = texts()
     changes = ("no_design", "designable", "below_minimum_coverage", "above_minimum_coverage", "above_funded_cost")
