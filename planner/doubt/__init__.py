@@ -1,0 +1,1 @@
+"""What is not known, drawn: ranges of what a site gives and costs, before and after a pumping test."""
