@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from planner import chunks, drawing, selection
+from planner import chunks, drawing, selection, testing
 from planner.alternatives import compare as alternatives
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice import funding, lots, weights
@@ -100,6 +100,7 @@ def run(
     workers = workers or chunks.default_workers()
     sized = size(plan, catalogue, table, tell=tell)
     drawing.take(table, sized.sites, sized.context, store, workers, tell)
+    testing.take(table, sized.sites, sized.context, workers, tell)
     chosen = selection.finish(table, sized.funded, plan, sized.context, store, workers, fresh, tell)
     started = time.perf_counter()
     grouped = lots.group(table.sites, plan)

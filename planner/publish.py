@@ -93,7 +93,7 @@ def publish(
     bills = write_bills(sites, catalogue, plan.plan, new) if "bill" in wanted else None
     if chosen.weights is not None:
         output_tables.write_weights_csv(chosen.weights, new / "weights.csv")
-    lines = [*funded.lines, *chosen.lines, *lots.lines]
+    lines = [*funded.lines, *chosen.lines, *lots.lines, *table.tests[1]]
     about = {
         "programme": plan.plan.programme.name,
         "currency": plan.plan.programme.currency,
@@ -158,6 +158,7 @@ def publish(
         "scenarios": varied.records,
         "pump_types": chosen.pump_types,
         "ranking": chosen.ranking,
+        "tests": table.tests[0],
         "findings": summary,
         "draws": table.draws.get("draws", 0),
         "seed": table.draws.get("seed"),

@@ -18,6 +18,7 @@ class Table:
     """The growing table of a run, with its findings, checks and stages.
 
     shown    columns of the inventory that the plan wants in the results, as text by header
+    tests    pumping tests to make first: record for run.json, None where nothing is known of their worth, and in words
     read_as  how the inventory's file was read: format, encoding, sheet, decimal …
     draws    how many draws were made, and their seed
     notes    sentences of this run for who reads its results
@@ -28,6 +29,7 @@ class Table:
     checks: list[pd.DataFrame]
     shown: pd.DataFrame = field(default_factory=pd.DataFrame)
     read_as: dict[str, str] = field(default_factory=dict)
+    tests: tuple[dict[str, Any] | None, list[str]] = (None, [])
     stages: list[dict[str, Any]] = field(default_factory=list)
     draws: dict[str, int | None] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)

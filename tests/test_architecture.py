@@ -51,7 +51,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("doubt",),
     ("chunks",),
     ("run_table", "pump_costs"),
-    ("alternatives", "scenarios", "selection", "drawing"),
+    ("alternatives", "scenarios", "selection", "drawing", "testing"),
     ("publish",),
     ("pipeline",),
     ("commands",),

@@ -52,6 +52,8 @@ SITE_COLUMNS = [
     "volume_used_m3_day_p10_untested", "volume_used_m3_day_p50_untested", "volume_used_m3_day_p90_untested",
     "failure_probability_untested", "demand_met_probability_untested", "expected_lifecycle_cost_untested",
     "expected_used_m3_untested",
+    "switch_input", "switch_value", "switch_unit", "switch_to", "switch_text",
+    "test_value", "test_cost", "test_rank", "test_funded",
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}

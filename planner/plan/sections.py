@@ -23,6 +23,7 @@ from planner.plan.portfolio import Portfolio
 from planner.plan.ranking import Ranking
 from planner.plan.scenario import Scenario, unique_names
 from planner.plan.section import NotNegative, Positive, Section, Share
+from planner.plan.testing import Testing
 from planner.plan.uncertainty import Uncertainty
 
 Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
@@ -368,5 +369,6 @@ class Plan(Section):
     lots: Lots = Field(default_factory=Lots)
     phase: Phases = ()
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
+    testing: Testing = Field(default_factory=Testing)
     output: Output = Field(default_factory=Output)
     scenario: Annotated[tuple[Scenario, ...] | None, AfterValidator(unique_names)] = None

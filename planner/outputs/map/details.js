@@ -13,7 +13,7 @@ function detailRow([words, value, unit]) {
   return [element("dt", "", words), shown];
 }
 
-function waterGroups({ sites }, index) {
+function waterGroups({ sites, run }, index) {
   const at = (name) => sites[name][index];
   const month = MONTHS[at("design_month") - 1] || "";
   return [
@@ -30,6 +30,8 @@ function waterGroups({ sites }, index) {
       ["Evidence", wordFor(GRADE_WORDS, at("evidence_grade"))],
       ["Why this evidence", at("evidence_reasons")],
       ["What would raise it", at("evidence_raise")],
+      ["What would change the decision", at("switch_text")],
+      ["A pumping test is worth, above its cost", ...testWords(at, run)],
       ["Rest level", withDecimals(at("design_static_level_m"), 1), "m"],
       ["Pumping level at peak flow", withDecimals(at("design_pumping_level_m"), 1), "m"],
       ["Total head at peak flow", withDecimals(at("total_head_m"), 1), "m"],
@@ -55,6 +57,13 @@ function waterGroups({ sites }, index) {
       ["Irradiation, horizontal", withDecimals(at("solar_kwh_m2_day"), 1), sunUnit(at)],
     ]],
   ];
+}
+
+// Value of a test and its unit, with its rank where it is worth its cost.
+function testWords(at, run) {
+  if (!Number.isFinite(at("test_value"))) return ["", ""];
+  const rank = Number.isFinite(at("test_rank")) ? `, rank ${wholeText(at("test_rank"))} of the tests` : "";
+  return [largeText(at("test_value")), `${run.currency}${rank}${at("test_funded") ? ", funded" : ""}`];
 }
 
 function towardsText(azimuth) {

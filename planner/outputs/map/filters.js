@@ -9,6 +9,7 @@ function startFilters(sites, run, legend, onChange) {
   byId("apart").hidden = !indexes(sites).some((index) => sites.rank_rests_on_prior[index] === 1);
   byId("steps").hidden = !run.steps.length;
   field("step").max = String(run.steps.length);
+  field("worth-test").parentElement.hidden = !sites.test_rank.some(Number.isFinite);
   form.addEventListener("input", onChange);
   form.addEventListener("submit", (event) => event.preventDefault());
   byId("search").addEventListener("input", onChange);
@@ -23,6 +24,7 @@ function startFilters(sites, run, legend, onChange) {
     equip: field("equip").checked,
     apart: field("apart").checked,
     offMap: field("off-map").checked,
+    worthTest: field("worth-test").checked,
     decisions: legend.decisions(),
     funded: legend.onlyFunded(),
     search: byId("search").value.trim(),
@@ -88,6 +90,7 @@ function applyFilters(sites, wanted) {
       (!wanted.family || sites.pump_family[index] === wanted.family) &&
       (Number.isNaN(wanted.cost) || sites.cost_per_m3[index] <= wanted.cost) &&
       (Number.isNaN(wanted.volume) || sites.volume_used_m3_day[index] >= wanted.volume) &&
+      (!wanted.worthTest || Number.isFinite(sites.test_rank[index])) &&
       (!wanted.offMap || !isOnMap(sites, index));
     shown[index] = Number(passes);
     matched[index] = Number(!letters || searchText(sites, index).includes(letters));
@@ -110,6 +113,7 @@ function filterWords(wanted, run) {
     Number.isFinite(wanted.cost) && `cost at most ${wanted.cost} ${run.currency}/m³`,
     Number.isFinite(wanted.volume) && `water used at least ${wanted.volume} m³/d`,
     wanted.offMap && "not on the map",
+    wanted.worthTest && "worth a pumping test",
     hidden.length && (hidden.length < 3 ? `without ${names(hidden)}` : `only ${names(wanted.decisions) || "none"}`),
   ].filter(Boolean);
 }

@@ -22,6 +22,7 @@ TEXTS = (
     "evidence_grade",
     "evidence_reasons",
     "evidence_raise",
+    "switch_text",
     "decision",
     "funding",
     "pump_family",
@@ -92,6 +93,10 @@ DECIMALS = {
     "family_probability": 2,
     "rank_p10": 0,
     "rank_p90": 0,
+    "test_value": 0,
+    "test_cost": 0,
+    "test_rank": 0,
+    "test_funded": 0,
 } | dict.fromkeys(monthly("volume"), 1)
 # In hundredths, rounded down.
 SHARES = (

@@ -179,8 +179,8 @@ def make_sites(count: int = 600, hostile: tuple[str, ...] = ()) -> pd.DataFrame:
     sites["site_name"] = ["".join(random.choice(part) for part in parts) for _ in sites.index]
     _place(sites, random)
     _decide(sites, random)
+    sites = sites.copy()  # in one piece, as pandas wants it
     _design(sites, random)
-    sites = sites.copy()  # pandas warns of frames put together column by column
     for name in ("site_name", "site_id", "sub_district") if hostile else ():
         sites.iloc[: len(hostile), sites.columns.get_loc(name)] = list(hostile)
     sites["sub_district_used"] = sites["sub_district"]
@@ -268,6 +268,8 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "demand_met_probability": 0.7,
         "failure_probability": 0.02,
         "family_probability": 0.9,
+        "test_value": 200.0 * (np.arange(count) % 21 - 10.0),
+        "test_cost": 990.0,
     }
     values["design_pumping_level_m"] = values["design_static_level_m"] + random.uniform(2, 18, count)
     values["total_head_m"] = values["design_pumping_level_m"] + 9
@@ -294,6 +296,9 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
     }
     for name, text in texts.items():
         sites[name] = np.where(designed, text, "")
+    sites["switch_text"] = np.where(designed, "rest level deeper than 41 m: no pump fits", "")
+    worth = sites["test_value"] > 0
+    sites.loc[worth, "test_rank"] = sites.loc[worth, "test_value"].rank(method="first", ascending=False)
     ranked = sites["decision"] == "equip"
     sites.loc[ranked, "rank"] = sites.loc[ranked, "cost_per_m3"].rank(method="first")
     sites.loc[ranked, "funding"] = np.where(sites.loc[ranked, "rank"] <= 60, "funded", "")
