@@ -36,8 +36,9 @@ class Table:
 
     def copy(self) -> Table:
         """Another table of the same rows; what either takes later is its own."""
-        findings, checks, stages = list(self.findings), list(self.checks), list(self.stages)
-        return Table(self.sites, findings, checks, self.shown, dict(self.read_as), stages)
+        new = Table(self.sites, list(self.findings), list(self.checks), self.shown, dict(self.read_as))
+        new.stages, new.notes, new.draws = list(self.stages), list(self.notes), dict(self.draws)
+        return new
 
     def take(self, name: str, step: Step, writes: tuple[str, ...], seconds: float) -> None:
         """Join the new columns of a step, after checking what it promised."""

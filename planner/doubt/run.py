@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.doubt.draws import common_points, site_draws
+from planner.doubt.short_list import learn
 from planner.doubt.site import Doubts, doubt_of, ground_of
 from planner.engine.assess import Context, Sites, site_record, sized
 from planner.engine.design import no_designs
-from planner.engine.drawn import OUTCOME
-from planner.engine.drawn_runs import commit, redesign, short_list
+from planner.engine.drawn import OUTCOME, draw_site
+from planner.engine.drawn_runs import commit, redesign
 from planner.engine.drawn_set import Cuts, make_cuts
+from planner.engine.redo import empty_list
 from planner.engine.room import Room, make_room
 from planner.engine.site import Record, Records
 from planner.engine.skies import Skies
@@ -23,6 +25,7 @@ from planner.errors import InternalError
 Singles = NDArray[np.float32]
 NUMBERS = ("cost", "water", "capital", "volume", "level")
 FLAGS = ("met", "short", "bought", "kept")
+SEARCHED_DRAWS = 32  # up to so many the whole catalogue is searched in each; beyond, the sets that won in the first
 
 
 @dataclass(frozen=True)
@@ -110,11 +113,22 @@ def both_runs(
         choice.best, choice.family, site, ground, drawn, light, market, rules, own, worn, bench.cuts, room, bought
     )  # fmt: skip
     if not doubts.tested[i]:
+        short = empty_list(0)
+        if drawn.size > SEARCHED_DRAWS:
+            points = (as_tested(site, ground, draw, rules) for draw in drawn)
+            short = learn(points, light, market, rules, room).short
         redesign(
-            no_designs(3), choice.family, site, ground, drawn, light, market, rules, short_list(), copied(site), own,
-            worn, bench.cuts, room, chosen_anew,
+            no_designs(3), choice.family, site, ground, drawn, light, market, rules, short, copied(site), own, worn,
+            bench.cuts, room, chosen_anew,
         )  # fmt: skip
     return bought, chosen_anew
+
+
+def as_tested(site: Record, ground: Record, draw: Record, rules: Record) -> Record:
+    """The site's record as a test finds it in a draw."""
+    tested = copied(site)
+    draw_site(site, ground, draw, rules, True, tested)
+    return tested
 
 
 def copied(site: Record) -> Record:

@@ -17,10 +17,11 @@ from __future__ import annotations
 import numpy as np
 
 from planner.engine.cost import Market
-from planner.engine.design import no_designs, ties
+from planner.engine.design import ties
 from planner.engine.drawn import OUTCOME, draw_site, settle
 from planner.engine.drawn_set import Bought, Cuts, drawn_cost, hung, live
 from planner.engine.light import Light
+from planner.engine.redo import choose_again
 from planner.engine.room import Room
 from planner.engine.search import search
 from planner.engine.site import Record, Records
@@ -71,21 +72,18 @@ def commit(
                 outcome.kept = 0
 
 
-def short_list() -> Records:
-    """Room for what earlier draws of a site found, for `choose_drawn`; the whole search needs none."""
-    return no_designs(0)
-
-
 @kernel
 def choose_drawn(
     site: Record, light: Light, market: Market, rules: Record, short: Records, best: Records, room: Room
 ) -> bool:  # fmt: skip
     """The best design of each family for a site as a test found it, into `best`; whether any meets the demand.
 
-    short  of `short_list`, one a site, taken from draw to draw
+    short  what searches of this site found (`redo.empty_list`, grown by `doubt.short_list`); of no size: search in full
     """
     for f in range(best.size):
         best[f].pump, best[f].cost_per_m3 = -1, np.inf
+    if short.size > 0:
+        return choose_again(site, light, market, rules, short, best, room)
     return search(site, light, market, rules, best, room)
 
 
