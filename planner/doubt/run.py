@@ -16,7 +16,6 @@ from planner.engine.design import no_designs
 from planner.engine.drawn import OUTCOME, draw_site
 from planner.engine.drawn_runs import commit, redesign
 from planner.engine.drawn_set import Cuts, make_cuts
-from planner.engine.redo import empty_list
 from planner.engine.room import Room, make_room
 from planner.engine.site import Record, Records
 from planner.engine.skies import Skies
@@ -25,7 +24,6 @@ from planner.errors import InternalError
 Singles = NDArray[np.float32]
 NUMBERS = ("cost", "water", "capital", "volume", "level")
 FLAGS = ("met", "short", "bought", "kept")
-SEARCHED_DRAWS = 32  # up to so many the whole catalogue is searched in each; beyond, the sets that won in the first
 
 
 @dataclass(frozen=True)
@@ -113,10 +111,8 @@ def both_runs(
         choice.best, choice.family, site, ground, drawn, light, market, rules, own, worn, bench.cuts, room, bought
     )  # fmt: skip
     if not doubts.tested[i]:
-        short = empty_list(0)
-        if drawn.size > SEARCHED_DRAWS:
-            points = (as_tested(site, ground, draw, rules) for draw in drawn)
-            short = learn(points, light, market, rules, room).short
+        points = (as_tested(site, ground, draw, rules) for draw in drawn)
+        short = learn(points, light, market, rules, room).short
         redesign(
             no_designs(3), choice.family, site, ground, drawn, light, market, rules, short, copied(site), own, worn,
             bench.cuts, room, chosen_anew,

@@ -13,7 +13,7 @@ from planner.engine.cost import Market
 from planner.engine.design import no_designs
 from planner.engine.light import Light
 from planner.engine.redo import choose_again, empty_list, note
-from planner.engine.room import Room
+from planner.engine.room import YES, Room
 from planner.engine.search import search
 from planner.engine.site import Record, Records
 
@@ -54,14 +54,14 @@ def learn(
 
     points  records of the site as drawn, well spread (the first draws of a Sobol sequence are), the planning one first
     """
-    short, missed, quiet = empty_list(), [], 0
+    short, missed, quiet = empty_list(market.pumps.size), [], 0
     for number, site in enumerate(points):
         if number >= most or (number >= least and quiet >= calm):
             break
         regret = np.inf
         again = no_designs(3)
         if number:
-            choose_again(site, light, market, rules, short, again, room)
+            choose_again(site, light, market, rules, short, again, room, YES)
         best = no_designs(3)
         search(site, light, market, rules, best, room)
         there, ours = first_of(best), first_of(again)

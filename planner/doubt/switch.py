@@ -23,7 +23,7 @@ from planner.engine.assess import Context, Sites, site_record
 from planner.engine.design import no_designs
 from planner.engine.light import Light
 from planner.engine.redo import choose_again
-from planner.engine.room import Room, make_room
+from planner.engine.room import NO, Room, make_room
 from planner.engine.site import Record, Records
 from planner.engine.skies import Skies
 from planner.engine.sun import DAYS
@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 
 INPUTS = ("rest_level", "drawdown", "yield", "demand", "sun", "price")
 UNITS = {"rest_level": "m", "drawdown": "m", "yield": "m3/h", "demand": "m3/day", "sun": "kWh/m2/day", "price": "%"}
-HALVINGS = 6  # a change is placed within 1/64 of a half-width
+PLACED = 1.0 / 64.0  # half-widths within which a change is placed
 CLOSEST = 0.02  # half-widths within which two ways count as equal; the order of INPUTS then decides
 
 
@@ -122,7 +122,7 @@ class Bench:
 
     def _looked(self, site: Record, light: Light) -> tuple[State, float]:
         best, context = no_designs(3), self.context
-        choose_again(site, light, context.market, context.rules, self.short, best, self.room)
+        choose_again(site, light, context.market, context.rules, self.short, best, self.room, NO)
         design = first_of(best)
         if design is None:
             return State(False, False, True, -1), math.inf
@@ -163,7 +163,10 @@ def _one(
     ]
     learnt = learn(points, light, context.market, context.rules, room)
     bench = Bench(site, light, context, room, learnt.short, cutoff if widths.ranked[i] else math.nan)
-    found = [one_input(bench.look, name, of, _value(name, i, widths, sites, site, of)) for name in INPUTS]
+    found: list[Switch] = []
+    for name in INPUTS:
+        nearest = first_switch(found)
+        found.append(one_input(bench.look, name, of, _value(name, i, widths, sites, site, of), nearest))
     return {"inventory_row": int(sites.inventory_row[i]), **columns_of(found)}
 
 
@@ -191,8 +194,12 @@ def one_input(
     name: str,
     widths: dict[str, float],
     value: Callable[[float], float],
+    nearest: Switch | None = None,
 ) -> Switch:
-    """Where an input changes the decision first, on either side of its central value."""
+    """Where an input changes the decision first, on either side of its central value.
+
+    nearest  the switch of another input; a change that is less weighty, or no nearer, is not placed
+    """
     base, cost = look(name, 0.0, widths)
     costs, best = [cost], Switch(name, math.inf, math.nan, "", 0.0)
     if widths[name] == (0.0 if name in ("rest_level", "sun") else 1.0):
@@ -202,9 +209,18 @@ def one_input(
         costs.append(cost)
         if there == base:
             continue
-        kind = change_of(base, there)
-        near, far, to = 0.0, end, kind
-        for _ in range(HALVINGS):
+        kind, far = change_of(base, there), end
+        if nearest is not None:
+            if weight_of(kind) > weight_of(nearest.to):
+                continue
+            if weight_of(kind) == weight_of(nearest.to):
+                far = end * abs(nearest.way)
+                state, _ = look(name, far, widths)
+                kind = change_of(base, state)
+                if not kind or weight_of(kind) > weight_of(nearest.to):
+                    continue
+        near, to = 0.0, kind
+        while abs(far - near) > PLACED:
             middle = 0.5 * (near + far)
             state, _ = look(name, middle, widths)
             if change_of(base, state)[:1] and weight_of(change_of(base, state)) <= weight_of(kind):
@@ -234,11 +250,17 @@ def weight_of(to: str) -> int:
     return 2 if not to else int(to in FAMILIES)
 
 
+def first_switch(found: list[Switch]) -> Switch | None:
+    """The weightiest change, then the shortest way; None where nothing changes."""
+    there = [one for one in found if one.to]
+    order = [(weight_of(one.to), round(abs(one.way) / CLOSEST), INPUTS.index(one.name)) for one in there]
+    return there[order.index(min(order))] if there else None
+
+
 def columns_of(found: list[Switch]) -> dict[str, object]:
     """The switch with the shortest way, in columns; without any, the input that moves the cost most."""
-    there = [one for one in found if one.to]
-    if there:
-        first = min(there, key=lambda one: (weight_of(one.to), round(abs(one.way) / CLOSEST), INPUTS.index(one.name)))
+    first = first_switch(found)
+    if first is not None:
         return {
             "switch_input": first.name,
             "switch_value": first.value,

@@ -22,7 +22,7 @@ from planner.engine.drawn import OUTCOME, draw_site, settle
 from planner.engine.drawn_set import Bought, Cuts, drawn_cost, hung, live
 from planner.engine.light import Light
 from planner.engine.redo import choose_again
-from planner.engine.room import Room
+from planner.engine.room import YES, Room
 from planner.engine.search import search
 from planner.engine.site import Record, Records
 from planner.physics.equation import kernel
@@ -83,7 +83,7 @@ def choose_drawn(
     for f in range(best.size):
         best[f].pump, best[f].cost_per_m3 = -1, np.inf
     if short.size > 0:
-        return choose_again(site, light, market, rules, short, best, room)
+        return choose_again(site, light, market, rules, short, best, room, YES)
     return search(site, light, market, rules, best, room)
 
 

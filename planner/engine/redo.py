@@ -65,21 +65,23 @@ from planner.physics.equation import kernel
 SHORT = np.dtype([(name, "i8") for name in ("pump", "riser", "delivery", "cable", "over", "listed", "misses")])
 MOST_SETS = 128
 CLEARLY, MOST_MISSES = 0.98, 3  # our choice: 2 % of the cost of water
-FAR_BEHIND = 1.3  # times the cost of another family: ours; P90 of a part's drawn price is 1.1
+FAR_BEHIND = 1.15  # times the cost of another family: ours; P90 of a part's drawn price is 1.1
 
 
-def empty_list(size: int = MOST_SETS) -> Records:
-    """A short list with so many free places."""
-    short = np.zeros(size, SHORT).view(np.recarray)
+def empty_list(pumps: int) -> Records:
+    """A short list with free places, for a catalogue of so many pumps; without any for none."""
+    short = np.zeros(max(pumps, MOST_SETS) if pumps else 0, SHORT).view(np.recarray)
     short["pump"] = -1
     return short
 
 
 @kernel
 def choose_again(
-    site: Record, light: Light, market: Market, rules: Record, short: Records, best: Records, room: Room
+    site: Record, light: Light, market: Market, rules: Record, short: Records, best: Records, room: Room, others: bool
 ) -> bool:
     """The best design of each family among the sets of the list, into `best`; whether any meets the demand.
+
+    others  whether pumps that are not on the list are looked at, too: worth its time where a site is chosen for often
 
     As `search`, except that a family which costs more than `FAR_BEHIND` times another may hold a dearer design, or
     none. `best` (3) is empty at the start; `short` has free places, which a whole search fills where one is needed.
@@ -88,7 +90,8 @@ def choose_again(
     set_task(place)
     strings_of(market, site.record_low_c, rules.hot_cell_c, room.strings, room.arrays)
     if try_list(place, short, best, room):
-        try_others(place, short, best, room)
+        if others:
+            try_others(place, short, best, room)
         return True
     if demand_may_be_met(place, best, room):
         return search_and_note(site, light, market, rules, short, best, room)
@@ -96,7 +99,8 @@ def choose_again(
     if room.task.goal_m3 <= 0.0:
         return False
     if try_list(place, short, best, room):
-        try_others(place, short, best, room)
+        if others:
+            try_others(place, short, best, room)
         return False
     return search_and_note(site, light, market, rules, short, best, room)
 
@@ -123,7 +127,7 @@ def try_others(place: Place, short: Records, best: Records, room: Room) -> None:
     for s in range(short.size):
         if short[s].pump >= 0:
             short[short[s].pump].listed = 1
-    for j in range(min(pumps.size, short.size)):
+    for j in range(pumps.size):
         if short[j].listed or short[j].misses >= MOST_MISSES:
             continue
         least = CLEARLY * least_cost(best)

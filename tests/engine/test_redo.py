@@ -19,7 +19,7 @@ from planner.doubt.changed import changed
 from planner.doubt.short_list import first_of, learn
 from planner.engine.design import TIE, no_designs
 from planner.engine.redo import choose_again, empty_list
-from planner.engine.room import make_room
+from planner.engine.room import YES, make_room
 from planner.engine.search import search
 from planner.engine.site import Record
 from tests.engine import bed
@@ -64,7 +64,7 @@ def compare(sites: int, draws: int, most: int) -> list[Compared]:
             start = time.thread_time()
             meets = search(*place, best, room)
             middle = time.thread_time()
-            meets_again = choose_again(*place, learnt.short, again, room)
+            meets_again = choose_again(*place, learnt.short, again, room, YES)
             end = time.thread_time()
             one, other = first_of(best), first_of(again)
             both = one is not None and other is not None
@@ -117,11 +117,11 @@ def test_without_a_list_it_is_the_search() -> None:
     """An empty list is filled by the whole search, and serves the same site from then on."""
     bench, room = bed.bench(bed.one_site()), make_room(bed.context().market)
     place = (bench.site, bench.light, bench.context.market, bench.context.rules)
-    short = empty_list()
+    short = empty_list(bench.context.market.pumps.size)
     results = []
     for _ in range(2):
         best = no_designs(3)
-        meets = choose_again(*place, short, best, room)
+        meets = choose_again(*place, short, best, room, YES)
         results.append((bool(meets), first_of(best).tolist()))
     expected = no_designs(3)
     assert search(*place, expected, room) == results[0][0]
