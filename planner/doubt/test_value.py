@@ -3,6 +3,10 @@
 NB = v · PV(water used) − PV(cost), v the worth of a cubic metre. Both runs meet the same draws, so what they have in
 common cancels. Value of a test = E[NB | test first] − E[NB | commit] − cost of the test (expected value of perfect
 information about what a test tells, Raiffa & Schlaifer 1961, less its price).
+
+The set that is chosen after a test is the cheapest per cubic metre that meets the demand, as every set of the plan; it
+need not be the one of most net benefit. Who tests may also keep to the set planned without: of the two rules the
+better in the mean counts, so information never hurts and a test is never worth less than minus its price.
 """
 
 from __future__ import annotations
@@ -22,7 +26,7 @@ def gain_of_test(
     water_test_first: ArrayLike,
     worth_m3: float,
 ) -> Floats:
-    """E[NB | test first] − E[NB | commit], money; the cost of the test is still to be taken off.
+    """E[NB | test first] − E[NB | commit], not below 0, money; the cost of the test is still to be taken off.
 
     cost_…   expected present value of cost, scheme, (sites,)
     water_…  expected present value of the water used at the tap, m3, (sites,)
@@ -35,7 +39,7 @@ def gain_of_test(
     """
     commit = worth_m3 * np.asarray(water_commit, dtype=np.float64) - np.asarray(cost_commit, dtype=np.float64)
     first = worth_m3 * np.asarray(water_test_first, dtype=np.float64) - np.asarray(cost_test_first, dtype=np.float64)
-    return np.asarray(first - commit)
+    return np.asarray(np.maximum(first - commit, 0.0))
 
 
 def worth_of_water(cost_per_m3: ArrayLike) -> float:
