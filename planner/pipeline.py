@@ -99,9 +99,9 @@ def run(
     size = partial(_computed, store=store, workers=workers, chunk_sites=chunk_sites, kept=kept, progress=progress)
     workers = workers or chunks.default_workers()
     sized = size(plan, catalogue, table, tell=tell)
-    drawing.take(table, sized.sites, sized.context, store, workers, tell)
+    funded = drawing.take(table, sized.funded, plan, sized.sites, sized.context, store, workers, tell)
     testing.take(table, sized.sites, sized.context, workers, tell)
-    chosen = selection.finish(table, sized.funded, plan, sized.context, store, workers, fresh, tell)
+    chosen = selection.finish(table, funded, plan, sized.context, store, workers, fresh, tell)
     started = time.perf_counter()
     grouped = lots.group(table.sites, plan)
     table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
@@ -113,7 +113,7 @@ def run(
 
     varied = what_if(plan, Computed(table.sites, sized.checks), compute, tell)
     chunks.drop_others(store, kept)
-    return publish(plan, catalogue, table, sized.checks, sized.funded, chosen, grouped, folder, tell, varied)
+    return publish(plan, catalogue, table, sized.checks, funded, chosen, grouped, folder, tell, varied)
 
 
 @dataclass(frozen=True)
