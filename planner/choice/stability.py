@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.choice.margin import relax
-from planner.choice.model import Floats, model_of
+from planner.choice.model import model_of
 from planner.choice.problem import Flags, Problem, Whole, keeps
+from planner.choice.solver import Floats
 
 __all__ = ["FundedShare", "funded_probability", "ranks", "top_share", "weight_draws"]
 

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from pyproj import Geod
 
-from planner.choice.lots import Grouping, group
+from planner.choice.lots.stage import Grouping, group
 from planner.errors import PlanError
 from planner.outputs.geopackage.lots import LOT_FIELDS, lot_shapes
 from planner.outputs.lots import write_lots_csv

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from planner import chunks, drawing
+from planner import chunks
 from planner.commands.why.opened import Opened
 from planner.commands.why.sheet import Sheet, n
 from planner.doubt.draws import COMMON, OWN, draws_at
 from planner.doubt.ranges import in_ten
 from planner.doubt.site import doubt_of
+from planner.stages import drawing
 
 SETTLED = "test"
 LATER = "after the purchase"

@@ -11,9 +11,9 @@ import pytest
 from planner.choice.funding import fund
 from planner.doubt.run import Drawn, Outcomes
 from planner.errors import InternalError
-from planner.funded_share import people_in_draws, with_share
 from planner.glossary import monthly
 from planner.plan import LoadedPlan, read_plan
+from planner.stages.funded_share import people_in_draws, with_share
 
 NOTHING = pd.DataFrame()
 

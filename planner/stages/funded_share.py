@@ -74,7 +74,7 @@ def people_in_draws(rows: pd.DataFrame, volume: Floats, plan: Plan) -> Floats:
     could = np.where(served < counted, served, np.fmax(served, could))
     planned = rows["volume_used_m3_day"].to_numpy(dtype="float64")[:, None]
     moved = np.divide(volume, planned, out=np.zeros_like(volume), where=planned > 0.0)
-    return np.nan_to_num(np.minimum(counted[:, None], could[:, None] * moved), nan=0.0)
+    return np.asarray(np.nan_to_num(np.minimum(counted[:, None], could[:, None] * moved), nan=0.0))
 
 
 def record_of(found: FundedShare, outcomes: Outcomes) -> dict[str, Any]:

@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planner import drawing, pipeline
+from planner import pipeline
 from planner.commands.why.command import why
 from planner.glossary import glossary
+from planner.stages import drawing
 
 MakeProgramme = Callable[..., Path]
 

@@ -27,11 +27,11 @@ from planner.doubt.ranges import draws_for, rank_interval, site_ranges
 from planner.doubt.run import Drawn, Outcomes, draw_sites
 from planner.doubt.site import Doubts
 from planner.engine.assess import Context, Sites
-from planner.funded_share import with_share
 from planner.glossary import glossary
 from planner.plan import LoadedPlan, Plan
 from planner.plan.uncertainty import DRAWS, MOST_DRAWN
 from planner.run_table import Table
+from planner.stages.funded_share import with_share
 from planner.tables import wells
 from planner.tables.step import Step
 from planner.texts import texts

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planner.testing import COLUMNS, lines_of, value_tests
+from planner.stages.well_tests import COLUMNS, lines_of, value_tests
 from tests.engine import bed
 
 
