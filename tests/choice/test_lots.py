@@ -92,6 +92,14 @@ def test_only_funded_sites_where_there_is_a_budget(load: Load) -> None:
     assert group(sites.assign(funding=""), load("count = 2", budget=1e6)).lines == ["Lots: no site to group."]
 
 
+def test_the_budgets_of_phases_are_a_budget(load: Load) -> None:
+    sites = table(lattice(1, 4)).assign(funding=["funded", "reserve", "funded", ""])
+    found = group(sites, load("count = 2", "[[phase]]", "year = 2027", "budget = 1e6"))
+    assert [not math.isnan(one) for one in found.step.columns["lot"]] == [True, False, True, False]
+    assert found.record is not None
+    assert found.record["of"] == "funded"
+
+
 def test_bases_of_the_plan_have_their_names_and_the_drive(load: Load) -> None:
     sites = table(lattice(2, 6))
     found = group(sites, load('bases = { "East town" = [-10.05, 30.6], West = [-10.05, 29.9] }', detour=1.0))
