@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from planner import chunks, drawing, selection, testing
+from planner import chunks
 from planner.alternatives import compare as alternatives
 from planner.catalogue.loader import Catalogue, load_catalogue
-from planner.choice import funding, lots, weights
+from planner.choice import funding, weights
 from planner.choice.decision import decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
+from planner.choice.lots import stage as lots
 from planner.choice.ranking import rank
 from planner.engine.assess import Context, Sites, make_context
 from planner.engine.weather import Weather
@@ -30,7 +31,8 @@ from planner.plan import LoadedPlan, LoadedScenario, read_plan
 from planner.plan.text import refuse_unconfirmed
 from planner.publish import Outcome, publish
 from planner.run_table import Table, engine_columns
-from planner.scenarios import Computed, what_if
+from planner.stages import drawing, selection, well_tests
+from planner.stages.scenarios import Computed, what_if
 from planner.tables import (
     catchments,
     demand,
@@ -99,9 +101,9 @@ def run(
     size = partial(_computed, store=store, workers=workers, chunk_sites=chunk_sites, kept=kept, progress=progress)
     workers = workers or chunks.default_workers()
     sized = size(plan, catalogue, table, tell=tell)
-    drawing.take(table, sized.sites, sized.context, store, workers, tell)
-    testing.take(table, sized.sites, sized.context, workers, tell)
-    chosen = selection.finish(table, sized.funded, plan, sized.context, store, workers, fresh, tell)
+    funded = drawing.take(table, sized.funded, plan, sized.sites, sized.context, store, workers, tell)
+    well_tests.take(table, sized.sites, sized.context, workers, tell)
+    chosen = selection.finish(table, funded, plan, sized.context, store, workers, fresh, tell)
     started = time.perf_counter()
     grouped = lots.group(table.sites, plan)
     table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
@@ -113,7 +115,7 @@ def run(
 
     varied = what_if(plan, Computed(table.sites, sized.checks), compute, tell)
     chunks.drop_others(store, kept)
-    return publish(plan, catalogue, table, sized.checks, sized.funded, chosen, grouped, folder, tell, varied)
+    return publish(plan, catalogue, table, sized.checks, funded, chosen, grouped, folder, tell, varied)
 
 
 @dataclass(frozen=True)

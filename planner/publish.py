@@ -20,7 +20,7 @@ from planner.alternatives.compare import totals as alternatives_totals
 from planner.catalogue.loader import Catalogue
 from planner.choice.decision import DECISIONS
 from planner.choice.funding import Funding
-from planner.choice.lots import Grouping
+from planner.choice.lots.stage import Grouping
 from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
 from planner.outputs import shared
@@ -30,8 +30,8 @@ from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_r
 from planner.outputs.lots import write_lots_csv
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
-from planner.scenarios import WhatIf
-from planner.selection import Chosen
+from planner.stages.scenarios import WhatIf
+from planner.stages.selection import Chosen
 from planner.tables.boundary import read_polygons
 from planner.tables.prices import price_record
 from planner.texts import of_kind

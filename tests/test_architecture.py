@@ -50,8 +50,8 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("tables", "choice", "outputs"),
     ("doubt",),
     ("chunks",),
-    ("run_table", "pump_costs"),
-    ("alternatives", "scenarios", "selection", "drawing", "testing"),
+    ("run_table",),
+    ("alternatives", "stages"),
     ("publish",),
     ("pipeline",),
     ("commands",),
@@ -59,7 +59,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("__main__",),
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
-WITHIN = {"physics", "plan", "catalogue", "engine", "doubt", "choice", "outputs", "commands", "alternatives"}
+WITHIN = {"physics", "plan", "catalogue", "engine", "doubt", "choice", "outputs", "commands", "alternatives", "stages"}
 HELPERS = (
     {"step", "files", "cells", "positions", "inventory_file", "private"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}

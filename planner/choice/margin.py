@@ -11,8 +11,9 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import csr_array, vstack
 
-from planner.choice.model import RELATIVE_GAP, Answer, Floats, Model, gap_of, model_of, quiet, solve
+from planner.choice.model import RELATIVE_GAP, Answer, Model, gap_of, model_of, solve
 from planner.choice.problem import NO_PHASE, Flags, Problem, Whole
+from planner.choice.solver import Floats, quiet
 
 NEAR = 300  # sites near the margin that are chosen exactly; beside them whatever the relaxation leaves broken
 NEAR_PHASES = 90  # the same where each may go to any phase

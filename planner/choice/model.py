@@ -1,4 +1,4 @@
-"""A Problem as rows and columns for the solver, and the solver: HiGHS, through scipy.optimize.milp.
+"""A Problem as rows and columns for the solver, and its answers.
 
 Every answer of the solver is tested again in whole numbers; a set that keeps the rows only within the solver's
 tolerance is cut off.
@@ -6,22 +6,17 @@ tolerance is cut off.
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array, csr_array, eye_array, hstack, vstack
 
 from planner.choice.problem import NO_PHASE, SHARE_SLACK, Flags, Phase, Problem, Whole, keeps
+from planner.choice.solver import Floats, Programme, minimise
 from planner.errors import InternalError
-
-Floats = NDArray[np.float64]
 
 RELATIVE_GAP = 1e-6  # what counts as optimal
 SOLVE_SECONDS = 60.0
@@ -155,24 +150,14 @@ def solve(
 
     goal  one number a site, or one for every column of the model
     """
-    if np.any(model.lower > model.upper):
-        return None
     sites = problem.cost.size
     full = np.zeros(model.lower.size)
     full[: goal.size] = goal
-    options = {"mip_rel_gap": RELATIVE_GAP, "time_limit": seconds}
-    if nodes is not None:
-        options = {"mip_rel_gap": 0.0, "node_limit": nodes}
+    stop: dict[str, Any] = {"relative_gap": RELATIVE_GAP, "seconds": seconds} if nodes is None else {"nodes": nodes}
+    whole = np.ones(full.size, dtype=np.bool_)
     for _ in range(CUTS):
-        with quiet():
-            found = milp(
-                full,
-                integrality=np.ones(full.size),
-                bounds=Bounds(model.lower, model.upper),
-                constraints=LinearConstraint(model.rows, model.low, model.high),
-                options=options,
-            )
-        if found.status == 2 or (found.status == 4 and "infeasible" in found.message.lower()):
+        found = minimise(Programme(full, whole, model.lower, model.upper, model.rows, model.low, model.high), **stop)
+        if found.impossible:
             return None
         if found.x is None:
             if nodes is not None or seconds < SOLVE_SECONDS:
@@ -185,8 +170,8 @@ def solve(
             placed = model.in_phases(found.x, sites) > 0.5
             phase[placed.any(axis=0)] = placed.argmax(axis=0)[placed.any(axis=0)]
         if keeps(problem, chosen, phase):
-            bound = found.fun if found.mip_dual_bound is None else found.mip_dual_bound
-            return Answer(chosen, phase, gap_of(found.fun, bound), found.status == 0, float(bound))
+            bound = found.cost if found.optimal and found.bound == -np.inf else found.bound
+            return Answer(chosen, phase, gap_of(found.cost, bound), found.optimal, bound)
         # Any other answer differs from this one in a site, or in the phase of one.
         model = model.and_row(*_but(taken, sites, model))
     raise InternalError("the solver kept no rule exactly")
@@ -200,21 +185,6 @@ def _but(taken: Flags, sites: int, model: Model) -> tuple[Floats, float, float]:
     told[sites if not model.phases else taken.size :] = False
     row[told] = np.where(taken[told], -1.0, 1.0)
     return row, 0.5 - float(taken[told].sum()), np.inf
-
-
-@contextmanager
-def quiet() -> Iterator[None]:
-    """The solver prints a remark of its own now and then; standard output belongs to what a command promises."""
-    sys.stdout.flush()
-    kept = os.dup(1)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)
 
 
 def gap_of(reached: float, bound: float) -> float:

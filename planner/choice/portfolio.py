@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.choice.margin import select_near, select_phased
-from planner.choice.model import RELATIVE_GAP, SOLVE_SECONDS, Answer, Floats, Model, limits_of, model_of, solve
+from planner.choice.model import RELATIVE_GAP, SOLVE_SECONDS, Answer, Model, limits_of, model_of, solve
 from planner.choice.problem import NO_PHASE, Flags, Phase, Problem, Rule, Selection, Whole, in_rank_order, keeps
+from planner.choice.solver import Floats
 
 __all__ = [
     "NO_PHASE",

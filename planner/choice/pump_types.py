@@ -9,19 +9,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.optimize import linprog
 from scipy.sparse import coo_array, csr_array, vstack
 
-from planner.choice.model import quiet
 from planner.choice.problem import Flags, Whole
-
-Floats = NDArray[np.float64]
+from planner.choice.solver import Floats, Programme, minimise, quiet
 
 TOLERANCE = 0.03  # engine.md 6, "Ties"
 EXACT_SITES = 20_000  # different sites; above, greedy with its gap
 TIE_CELLS = 60_000  # pairs of site and type up to which the cheapest of the smallest sets is looked for
 NONE = -1
+SECONDS, GAP = 60.0, 1e-9  # of a solve
 
 
 @dataclass(frozen=True)
@@ -70,7 +68,13 @@ def _cover(patterns: Flags) -> tuple[Whole, float]:
     """A smallest set of columns that has a flag in every row, and how far it may be from that."""
     rows = csr_array(patterns.astype(np.float64))
     if len(patterns) <= EXACT_SITES:
-        found = _solved(np.ones(patterns.shape[1]), [LinearConstraint(rows, 1.0 - 1e-6)], patterns.shape[1])
+        found = _solved(
+            np.ones(patterns.shape[1]),
+            rows,
+            np.full(len(patterns), 1.0 - 1e-6),
+            np.full(len(patterns), np.inf),
+            patterns.shape[1],
+        )
         if found is not None:
             return np.flatnonzero(found > 0.5), 0.0
     types = _greedy(patterns)
@@ -98,7 +102,8 @@ def _most_suited(patterns: Flags, weight: Whole, most: int) -> Whole:
     suited = csr_array(np.hstack([patterns.astype(np.float64), -np.eye(rows)])) if rows <= 3000 else None
     if suited is not None:
         few = csr_array(np.concatenate([np.ones(columns), np.zeros(rows)])[None, :])
-        found = _solved(goal, [LinearConstraint(suited, -1e-6), LinearConstraint(few, -np.inf, most + 0.5)], columns)
+        low, high = np.r_[np.full(rows, -1e-6), -np.inf], np.r_[np.full(rows, np.inf), most + 0.5]
+        found = _solved(goal, csr_array(vstack([suited, few])), low, high, columns)
         if found is not None:
             return np.flatnonzero(found[:columns] > 0.5)
     left, types = weight.astype(np.float64), []
@@ -122,20 +127,14 @@ def _cheapest(fits: Flags, extra: Floats, weight: Whole, suited: int, count: int
     matrix = csr_array(vstack([only, once, csr_array(sums)]))
     low = np.r_[np.full(pairs + sites + 1, -np.inf), suited - 0.5]
     high = np.r_[np.zeros(pairs), np.ones(sites), count + 0.5, np.inf]
-    found = _solved(goal, [LinearConstraint(matrix, low, high)], goal.size)
+    found = _solved(goal, matrix, low, high, goal.size)
     return None if found is None else np.flatnonzero(found[:pumps] > 0.5)
 
 
-def _solved(goal: Floats, rows: list[LinearConstraint], whole: int) -> Floats | None:
-    """The exact answer, the first columns whole numbers; None where it was not proven."""
-    kind = np.zeros(goal.size)
-    kind[:whole] = 1
-    with quiet():
-        found = milp(
-            goal,
-            integrality=kind,
-            bounds=Bounds(0, 1),
-            constraints=rows,
-            options={"mip_rel_gap": 1e-9, "time_limit": 60},
-        )
-    return np.asarray(found.x) if found.status == 0 and found.x is not None else None
+def _solved(goal: Floats, rows: csr_array, low: Floats, high: Floats, whole: int) -> Floats | None:
+    """The exact answer between 0 and 1, the first columns whole numbers; None where it was not proven."""
+    ends = np.zeros(goal.size), np.ones(goal.size)
+    found = minimise(
+        Programme(goal, np.arange(goal.size) < whole, *ends, rows, low, high), seconds=SECONDS, relative_gap=GAP
+    )
+    return found.x if found.optimal else None

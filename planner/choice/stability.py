@@ -6,30 +6,19 @@ Pure functions of arrays (sites, draws); what is drawn is others' business. A dr
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planner.choice.margin import relax
-from planner.choice.model import Floats, model_of
+from planner.choice.model import model_of
 from planner.choice.problem import Flags, Problem, Whole, keeps
+from planner.choice.solver import Floats
 
-__all__ = ["FundedShare", "RankRange", "funded_probability", "rank_interval", "ranks_of", "top_share", "weight_draws"]
+__all__ = ["FundedShare", "funded_probability", "ranks", "top_share", "weight_draws"]
 
-LOW, HIGH = 0.10, 0.90
 WHOLE = 1 - 1e-9
-
-
-@dataclass(frozen=True)
-class RankRange:
-    """p10, p50, p90: rank of each site over the draws, 1 the cheapest; missing where it is in the draws without water
-    (they come last, so P90 is missing once more than a tenth of the draws have none). first: share of draws in
-    which a site is the cheapest; the shares sum to one over the sites, if every draw has water somewhere."""
-
-    p10: Floats
-    p50: Floats
-    p90: Floats
-    first: Floats
 
 
 @dataclass(frozen=True)
@@ -45,30 +34,16 @@ class FundedShare:
     impossible: float
 
 
-def ranks_of(costs: Floats) -> Floats:
-    """Rank of every site in every draw, 1 the cheapest, equal costs in the order of the sites; infinite without water.
+def ranks(costs: NDArray[np.floating[Any]]) -> Whole:
+    """Rank of every site in every draw, (sites, draws), 1 the cheapest: each number once a draw, equal and infinite
+    costs in the order of the sites.
 
     costs  (sites, draws), currency/m3; infinite for no water
     """
     order = np.argsort(costs, axis=0, kind="stable")
-    ranks = np.empty(costs.shape)
-    np.put_along_axis(ranks, order, np.broadcast_to(np.arange(1.0, len(costs) + 1)[:, None], costs.shape), axis=0)
-    return np.where(np.isfinite(costs), ranks, np.inf)
-
-
-def rank_interval(costs: Floats) -> RankRange:
-    """P10, P50 and P90 of the rank of every site: the smallest rank that so many of the draws do not exceed.
-
-    costs  (sites, draws), currency/m3; infinite for no water
-    """
-    ranks = ranks_of(costs)
-    if not ranks.size:
-        nothing = np.full(len(costs), np.nan)
-        return RankRange(nothing, nothing, nothing, nothing)
-    with np.errstate(invalid="ignore"):
-        low, middle, high = np.quantile(ranks, [LOW, 0.5, HIGH], axis=1, method="inverted_cdf")
-    p10, p50, p90 = (np.where(np.isfinite(one), one, np.nan) for one in (low, middle, high))
-    return RankRange(p10, p50, p90, np.mean(ranks == 1, axis=1))
+    places = np.empty(order.shape, dtype=np.int64)
+    np.put_along_axis(places, order, np.arange(1, len(order) + 1)[:, None], axis=0)
+    return places
 
 
 def top_share(scores: Floats, number: int) -> Floats:
@@ -104,14 +79,14 @@ def funded_probability(costs: Floats, capital: Floats, value: Floats, problem: P
     sites, draws = costs.shape
     if not sites or not draws:
         return FundedShare(np.zeros(sites), 0.0, 0.0, 1.0, 0.0)
-    ranks = ranks_of(costs)
+    places = ranks(costs)
     chosen = np.zeros((sites, draws), dtype=np.bool_)
     gaps, kept, impossible = np.zeros(draws), 0, 0
     for draw in range(draws):
         wet = np.isfinite(costs[:, draw])
         worth = np.where(wet, np.rint(value[:, draw]), 0).astype(np.int64)
         price = np.where(wet, np.ceil(np.where(wet, capital[:, draw], 0.0) - 1e-6), 0).astype(np.int64)
-        drawn = replace(one, value=worth, cost=price, rank=_places(ranks[:, draw]))
+        drawn = replace(one, value=worth, cost=price, rank=places[:, draw])
         found = _in_draw(drawn, wet)
         if found is None:
             impossible += 1
@@ -121,12 +96,6 @@ def funded_probability(costs: Floats, capital: Floats, value: Floats, problem: P
     solved = max(draws - impossible, 1)
     gap_mean = float(gaps.sum() / solved)
     return FundedShare(chosen.mean(axis=1), gap_mean, float(gaps.max()), kept / draws, impossible / draws)
-
-
-def _places(ranks: Floats) -> Whole:
-    places = np.empty(ranks.size, dtype=np.int64)
-    places[np.argsort(ranks, kind="stable")] = np.arange(1, ranks.size + 1)
-    return places
 
 
 def _in_draw(problem: Problem, wet: Flags) -> tuple[Flags, float, bool] | None:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.choice.stability import ranks
 from planner.doubt.run import Drawn, Outcomes, Singles
 
 Floats = NDArray[np.float64]
@@ -63,17 +64,8 @@ def run_ranges(run: Outcomes, failed: Floats) -> dict[str, Floats]:
     }
 
 
-def ranks(cost_per_m3: Floats | Singles) -> NDArray[np.int64]:
-    """Rank of every site in every draw, (sites, draws), 1 the cheapest: each number once a draw, equal and infinite
-    costs in the order of the sites."""
-    order = np.argsort(cost_per_m3, axis=0, kind="stable")
-    places = np.empty(order.shape, dtype=np.int64)
-    np.put_along_axis(places, order, np.arange(1, len(order) + 1)[:, None], axis=0)
-    return places
-
-
 def rank_interval(cost_per_m3: Floats | Singles) -> tuple[Floats, Floats]:
-    """P10 (rounded down) and P90 (rounded up) of each site's rank over the draws."""
+    """P10 (rounded down) and P90 (rounded up) of each site's rank over the draws; those without water come last."""
     places = ranks(cost_per_m3)
     low, high = np.floor(quantile(places, 0.1)), np.ceil(quantile(places, 0.9))
     return low, high

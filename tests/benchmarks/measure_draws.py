@@ -18,9 +18,9 @@ import numpy as np
 from planner import chunks, pipeline
 from planner.doubt.run import draw_sites
 from planner.doubt.site import Doubts
-from planner.drawing import chosen_sites, doubts_of
 from planner.engine.assess import Sites
 from planner.plan import read_plan
+from planner.stages.drawing import chosen_sites, doubts_of
 
 DEMO = Path(__file__).parents[2] / "data_demo" / "plan.toml"
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from planner.choice.lots import group
+from planner.choice.lots.stage import group
 from planner.plan import read_plan
 
 

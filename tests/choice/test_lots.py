@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from pyproj import Geod
 
-from planner.choice.lots import Grouping, group
+from planner.choice.lots.stage import Grouping, group
 from planner.errors import PlanError
 from planner.outputs.geopackage.lots import LOT_FIELDS, lot_shapes
 from planner.outputs.lots import write_lots_csv
@@ -90,6 +90,14 @@ def test_only_funded_sites_where_there_is_a_budget(load: Load) -> None:
     found = group(sites, load("count = 2", budget=1e6))
     assert [not math.isnan(one) for one in found.step.columns["lot"]] == [True, False, True, False]
     assert group(sites.assign(funding=""), load("count = 2", budget=1e6)).lines == ["Lots: no site to group."]
+
+
+def test_the_budgets_of_phases_are_a_budget(load: Load) -> None:
+    sites = table(lattice(1, 4)).assign(funding=["funded", "reserve", "funded", ""])
+    found = group(sites, load("count = 2", "[[phase]]", "year = 2027", "budget = 1e6"))
+    assert [not math.isnan(one) for one in found.step.columns["lot"]] == [True, False, True, False]
+    assert found.record is not None
+    assert found.record["of"] == "funded"
 
 
 def test_bases_of_the_plan_have_their_names_and_the_drive(load: Load) -> None:

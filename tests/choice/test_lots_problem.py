@@ -14,12 +14,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner.choice.lots_assign import assign
-from planner.choice.lots_bases import clusters, kept, p_median
-from planner.choice.lots_exact import relaxed, solve
-from planner.choice.lots_graph import middle_degrees, neighbours, parts, plane_m
-from planner.choice.lots_problem import Problem, broken, cost_km, excess
-from planner.choice.lots_search import search
+from planner.choice.lots.assign import assign
+from planner.choice.lots.bases import clusters, kept, p_median
+from planner.choice.lots.exact import relaxed, solve
+from planner.choice.lots.graph import middle_degrees, neighbours, parts, plane_m
+from planner.choice.lots.problem import Problem, broken, cost_km, excess
+from planner.choice.lots.search import search
 
 # Brute force --------------------------------------------------------------------------------------------------
 

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from planner.choice.portfolio import Phase, Problem, Rule, select
 from planner.choice.stability import (
     funded_probability,
-    rank_interval,
-    ranks_of,
+    ranks,
     top_share,
     weight_draws,
 )
@@ -23,21 +22,15 @@ from tests.choice.test_portfolio import random_problem
 
 def test_ranks_of_three_draws_by_hand() -> None:
     costs = np.array([[1.0, 3.0, np.inf], [2.0, 2.0, 2.0], [3.0, 1.0, 1.0]])
-    assert ranks_of(costs).tolist() == [[1, 3, np.inf], [2, 2, 2], [3, 1, 1]]
-    found = rank_interval(costs)
-    assert found.p10.tolist() == [1, 2, 1]
-    assert found.p50.tolist() == [3, 2, 1]
-    assert found.p90[1:].tolist() == [2, 3]
-    assert np.isnan(found.p90[0])  # a third of its draws has no water
-    assert found.first.tolist() == pytest.approx([1 / 3, 0, 2 / 3])
+    assert ranks(costs).tolist() == [[1, 3, 3], [2, 2, 2], [3, 1, 1]]
+    assert ranks(np.array([[np.inf], [1.0], [1.0]])).tolist() == [[3], [1], [2]]
 
 
 @given(st.integers(0, 1000), st.integers(1, 12), st.integers(1, 40))
-def test_each_draw_has_one_first_and_so_many_among_the_first(seed: int, sites: int, draws: int) -> None:
+def test_each_draw_has_each_rank_once_and_so_many_among_the_first(seed: int, sites: int, draws: int) -> None:
     draw = np.random.default_rng(seed)
     costs = draw.integers(1, 5, (sites, draws)).astype(float)
-    assert rank_interval(costs).first.sum() == pytest.approx(1)
-    assert np.sort(ranks_of(costs), axis=0).tolist() == np.tile(np.arange(1.0, sites + 1)[:, None], draws).tolist()
+    assert np.sort(ranks(costs), axis=0).tolist() == np.tile(np.arange(1, sites + 1)[:, None], draws).tolist()
     number = min(3, sites)
     assert top_share(-costs, number).sum() == pytest.approx(number)
 
@@ -131,5 +124,5 @@ if __name__ == "__main__":  # how long 500 sites × 1 000 draws take
         found = funded_probability(costs, capital, value, problem)
         print(f"rules {rules}: {time.perf_counter() - started:.1f} s, gap {found.gap_mean:.2g} to {found.gap_max:.2g}")
         started = time.perf_counter()
-        rank_interval(costs)
+        ranks(costs)
         print(f"ranks: {time.perf_counter() - started:.2f} s")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from planner.choice.stability import ranks
 from planner.doubt.draws import COMMON, OWN, common_points, draws_at, level, points, site_draws
-from planner.doubt.ranges import quantile, rank_interval, ranks
+from planner.doubt.ranges import quantile, rank_interval
 from planner.engine.drawn import PARTS
 from planner.plan import Plan
 from tests.doubt.bed import doubt_of, doubts_of, wells

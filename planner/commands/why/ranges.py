@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from planner import chunks, drawing
+from planner import chunks
 from planner.commands.why.opened import Opened
 from planner.commands.why.sheet import Sheet, n
 from planner.doubt.draws import COMMON, OWN, draws_at
 from planner.doubt.ranges import in_ten
 from planner.doubt.site import doubt_of
+from planner.stages import drawing
 
 SETTLED = "test"
 LATER = "after the purchase"
@@ -41,6 +42,7 @@ CHANCES = (
     ("demand is met", "demand_met_probability"),
     ("fails", "failure_probability"),
     ("chosen family is the cheapest", "family_probability"),
+    ("funded", "funded_probability"),
 )
 
 
@@ -79,6 +81,8 @@ def ranges(sheet: Sheet, opened: Opened) -> None:
             rows.append((f"{words}, bought untested", *ends, unit.replace("{currency}", currency)))
     sheet.table(("result", "P10", "P50", "P90", "unit"), rows)
     for words, name in CHANCES:
+        if np.isnan(row[name]):  # funded: without a budget, or not to equip
+            continue
         sheet.value(words, f"{in_ten(float(row[name]))} ({n(float(row[name]), 3)})")
         if kind == drawing.TEST_FIRST and f"{name}_untested" in row:
             share = float(row[f"{name}_untested"])

@@ -129,6 +129,7 @@ function rangeGroup(at) {
     ["Demand is met", inTen(at("demand_met_probability"))],
     [kind === "commit" ? "Less than half of the demand" : "No set can be built", inTen(at("failure_probability"))],
     ["This pump family is the cheapest", inTen(at("family_probability"))],
+    ["Funded, the budget spent anew in each draw", inTen(at("funded_probability"))],
     ["Rank", Number.isFinite(at("rank_p10")) ? `${at("rank_p10")} to ${at("rank_p90")}, 8 of 10` : ""],
   ]];
 }

@@ -91,6 +91,7 @@ DECIMALS = {
     "demand_met_probability": 2,
     "failure_probability": 2,
     "family_probability": 2,
+    "funded_probability": 2,
     "rank_p10": 0,
     "rank_p90": 0,
     "test_value": 0,

@@ -268,6 +268,7 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "demand_met_probability": 0.7,
         "failure_probability": 0.02,
         "family_probability": 0.9,
+        "funded_probability": 0.8,
         "test_value": 200.0 * (np.arange(count) % 21 - 10.0),
         "test_cost": 990.0,
     }

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from planner.choice.lots_exact import solve
-from planner.choice.lots_problem import Answer, Problem, broken, cost_km, excess
-from planner.choice.lots_search import search
+from planner.choice.lots.exact import solve
+from planner.choice.lots.problem import Answer, Problem, broken, cost_km, excess
+from planner.choice.lots.search import search
 
 EXACT_CELLS = 120  # sites × lots
 

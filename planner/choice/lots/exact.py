@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array, vstack
 
-from planner.choice.lots_graph import parts
-from planner.choice.lots_problem import Answer, Lots, Problem, cost_km, excess
+from planner.choice.lots.graph import parts
+from planner.choice.lots.problem import Answer, Lots, Problem, cost_km, excess
 from planner.choice.solver import Programme, minimise
 
 NODES = 150  # of all solves for one goal, cuts included
@@ -63,7 +63,7 @@ def relaxed(problem: Problem, reached: int) -> tuple[float, Floats]:
     −inf and zeros where it has no solution."""
     model = _Model(problem)
     cost, lower, upper, _ = model.bounds(reached, for_excess=False)
-    found = minimise(model.programme(cost, np.zeros(cost.size, dtype=np.uint8), lower, upper), nodes=1)
+    found = minimise(model.programme(cost, np.zeros(cost.size, dtype=np.bool_), lower, upper), nodes=1)
     if found.x is None or not found.optimal:
         return -np.inf, np.zeros((problem.sites, problem.lots))
     return found.bound, found.x[: problem.sites * problem.lots].reshape(problem.sites, problem.lots)
@@ -145,7 +145,7 @@ class _Model:
                 break
         return _Best(None, False, bound)
 
-    def bounds(self, reached: int | None, *, for_excess: bool) -> tuple[Floats, Floats, Floats, NDArray[np.uint8]]:
+    def bounds(self, reached: int | None, *, for_excess: bool) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
         """Cost, lower and upper bound of each variable, and which are whole numbers."""
         problem = self.problem
         cells = problem.sites * problem.lots
@@ -158,11 +158,11 @@ class _Model:
         lower, upper = np.zeros(self.width), np.ones(self.width)
         upper[:cells] = problem.within.ravel()
         upper[-1] = np.inf if reached is None else reached / self.scale
-        whole = np.zeros(self.width, dtype=np.uint8)
+        whole = np.zeros(self.width, dtype=np.bool_)
         whole[:cells] = 1
         return cost, lower, upper, whole
 
-    def programme(self, cost: Floats, whole: NDArray[np.uint8], lower: Floats, upper: Floats) -> Programme:
+    def programme(self, cost: Floats, whole: NDArray[np.bool_], lower: Floats, upper: Floats) -> Programme:
         """The rows and the cuts that were found so far, under a goal and bounds."""
         rows = csr_array(vstack([*self.rows, *self.cuts]))
         if np.isfinite(self.known_km):

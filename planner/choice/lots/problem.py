@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.choice.lots_graph import Neighbours, parts
+from planner.choice.lots.graph import Neighbours, parts
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]

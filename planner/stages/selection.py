@@ -19,8 +19,8 @@ from planner.choice.funding import Funding
 from planner.choice.pump_types import NONE, TOLERANCE, Standard, standard_types
 from planner.engine.assess import Context
 from planner.plan import LoadedPlan
-from planner.pump_costs import pump_costs
 from planner.run_table import Table
+from planner.stages.pump_costs import pump_costs
 from planner.tables.step import Finding, Step
 
 DAYS = 365

@@ -52,7 +52,7 @@ def p_median(distance: Floats, count: int, radius: float | None = None) -> Media
         coo_array((np.ones(candidates), (np.zeros(candidates, dtype=int), at.size + np.arange(candidates)))),
     ]
     rows[2] = coo_array((rows[2].data, rows[2].coords), shape=(1, width))
-    whole = np.append(np.zeros(at.size, dtype=np.uint8), np.ones(candidates, dtype=np.uint8))
+    whole = np.append(np.zeros(at.size, dtype=np.bool_), np.ones(candidates, dtype=np.bool_))
     low = np.concatenate([np.ones(sites), np.full(at.size, -np.inf), [count]])
     high = np.concatenate([np.ones(sites), np.zeros(at.size), [count]])
     cost = np.append(distance[at, of], np.zeros(candidates))

@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planner.choice.lots_graph import middle_degrees
-from planner.choice.lots_places import Around, Bases, Sites
-from planner.choice.lots_problem import Answer, Problem, kinds, values
+from planner.choice.lots.graph import middle_degrees
+from planner.choice.lots.places import Around, Bases, Sites
+from planner.choice.lots.problem import Answer, Problem, kinds, values
 from planner.plan import LoadedPlan
+from planner.plan.phases import money_of
 
 CENTS = 100
 
@@ -125,7 +126,7 @@ def lot_record(made: Made, table: pd.DataFrame, plan: LoadedPlan) -> dict[str, A
     return {
         "lots": problem.lots,
         "sites": problem.sites,
-        "of": "funded" if plan.plan.programme.budget is not None else "equip",
+        "of": "equip" if money_of(plan.plan.programme.budget, plan.plan.phase) is None else "funded",
         "capital_cost": round(int(problem.value.sum()) / CENTS, 2),
         "value_low": problem.low / CENTS,
         "value_high": problem.high / CENTS,

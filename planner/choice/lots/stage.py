@@ -10,14 +10,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planner.choice.lots_assign import assign
-from planner.choice.lots_graph import Neighbours, neighbours, plane_m
-from planner.choice.lots_places import Around, Bases, Sites, moved, places
-from planner.choice.lots_problem import Answer, Problem, broken, values
-from planner.choice.lots_record import CENTS, Made, lot_lines, lot_record, lot_table, numbered, whole_text
-from planner.choice.lots_search import search
+from planner.choice.lots.assign import assign
+from planner.choice.lots.graph import Neighbours, neighbours, plane_m
+from planner.choice.lots.places import Around, Bases, Sites, driving_km, moved, places
+from planner.choice.lots.problem import Answer, Problem, broken, values
+from planner.choice.lots.record import CENTS, Made, lot_lines, lot_record, lot_table, numbered, whole_text
+from planner.choice.lots.search import search
 from planner.errors import Fault, PlanError
 from planner.plan import LoadedPlan
+from planner.plan.phases import money_of
 from planner.plan.text import place_of, text_of
 from planner.tables.step import Finding, Step
 
@@ -75,7 +76,7 @@ def group(sites: pd.DataFrame, plan: LoadedPlan) -> Grouping:
 
 def _input(sites: pd.DataFrame, plan: LoadedPlan) -> _Input:
     taken = sites["funding"] == "funded"
-    if plan.plan.programme.budget is None:
+    if money_of(plan.plan.programme.budget, plan.plan.phase) is None:
         taken = sites["decision"] == "equip"
     taken &= sites["capital_cost"].notna() & sites["latitude"].notna() & sites["longitude"].notna()
     table = sites[taken]
@@ -119,8 +120,6 @@ def _look_at(given: _Input, plan: LoadedPlan) -> None:
             least = f"at least {whole_text(math.ceil(all_of / unit / rules.count))}, or a higher count"
             raise PlanError([_fault(plan, key, held, least)])
     if given.bases is not None and rules.radius_max_km is not None:
-        from planner.choice.lots_places import driving_km
-
         nearest = driving_km(given.sites, given.bases.latitude, given.bases.longitude).min(axis=1)
         far = int(np.argmax(nearest))
         if nearest[far] > rules.radius_max_km:

@@ -12,6 +12,7 @@ import pandas as pd
 from planner.choice.moves import Between, moves, site_labels, summary, totals
 from planner.errors import PlanError
 from planner.plan import LoadedPlan, LoadedScenario
+from planner.plan.phases import money_of
 
 Tell = Callable[[str], None]
 SITE_NAMES = ("site_id", "site_name", "sub_district")
@@ -64,7 +65,7 @@ def what_if(
         told, sums = summary(base.sites, done.sites, moved), totals(done.sites)
         lists: dict[str, Any] = {key: _named(base.sites, one) for key, one in told.items() if isinstance(one, list)}
         records.append(_record(scenario) | {"status": "computed", "totals": sums, **told, **lists})
-        budgets = [one.programme.budget for one in (plan.plan, scenario.loaded.plan)]
+        budgets = [money_of(one.programme.budget, one.phase) for one in (plan.plan, scenario.loaded.plan)]
         word = "equip" if budgets == [None, None] else "funded"
         ways = {way: site_labels(base.sites, told[f"{key}_{word}"]) for way, key in (("in", "into"), ("out", "out_of"))}
         rows.append({**_row(scenario), "totals": sums, "clash": "", **ways})

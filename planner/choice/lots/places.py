@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.choice.lots_bases import EXACT_PAIRS, clusters, kept, middle, p_median
+from planner.choice.lots.bases import EXACT_PAIRS, clusters, kept, middle, p_median
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]

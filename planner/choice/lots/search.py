@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.sparse import coo_array, csr_array, vstack
 
-from planner.choice.lots_exact import relaxed
-from planner.choice.lots_graph import parts
-from planner.choice.lots_problem import Answer, Lots, Problem, broken, cost_km, excess
+from planner.choice.lots.exact import relaxed
+from planner.choice.lots.graph import parts
+from planner.choice.lots.problem import Answer, Lots, Problem, broken, cost_km, excess
 
 SWEEPS = 300
 LEAST_GAIN_KM = 1e-9

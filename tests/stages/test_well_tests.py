@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planner.testing import COLUMNS, lines_of, value_tests
+from planner.stages.well_tests import COLUMNS, lines_of, value_tests
 from tests.engine import bed
 
 
@@ -17,7 +17,7 @@ def table() -> pd.DataFrame:
             "site_id": list("abcde"),
             "decision": ["test_first", "equip", "test_first", "hold", "test_first"],
             "cost_per_m3": 1.0,
-            "distance_km": 0.0,
+            "road_km": 0.0,
             "expected_lifecycle_cost_untested": [9_000.0, 5_000.0, 8_000.0, 9_000.0, np.nan],
             "expected_used_m3_untested": [10_000.0, 6_000.0, 8_000.0, 9_000.0, np.nan],
             "expected_lifecycle_cost": [7_000.0, 5_000.0, 8_000.0, 1_000.0, np.nan],
@@ -33,18 +33,18 @@ def blank(sites: pd.DataFrame) -> pd.DataFrame:
 
 
 def test_worth_rank_and_budget() -> None:
-    """Gains 4 000, 0 and 3 000 at a worth of 1; a test alone 1 500 × 1.18 = 1 770 (illustrative price, contingency)."""
+    """Gains 4 000, 0 and 3 000 at a worth of 1; a test alone 1 500 × 1.10 = 1 650 (illustrative price, contingency)."""
     context, sites = bed.make_context(testing={"budget": 2_000.0}), table()
     columns = blank(sites)
     record, lines = value_tests(sites, context, columns)
     assert record is not None
-    assert columns.loc[[1, 2, 3], "test_value"].tolist() == pytest.approx([4_000 - 1_770, -1_770, 3_000 - 1_770])
+    assert columns.loc[[1, 2, 3], "test_value"].tolist() == pytest.approx([4_000 - 1_650, -1_650, 3_000 - 1_650])
     assert columns.loc[[4, 5], "test_value"].isna().all()
     assert columns["test_rank"].fillna(0).tolist() == [1, 0, 2, 0, 0]
     assert columns.index[columns["test_funded"].astype(bool)].tolist() == [1]
     assert record["water_value_m3"] == 1.0
     assert [one["site_id"] for one in record["test_first"]] == ["a", "c"]
-    assert record["funded_cost"] == pytest.approx(1_770.0)
+    assert record["funded_cost"] == pytest.approx(1_650.0)
     assert "2 of 3 wells" in lines[0]
     assert "1 tests" in lines[1]
     assert lines == lines_of(record, context)
@@ -56,8 +56,19 @@ def test_a_campaign_is_cheaper() -> None:
     record, _ = value_tests(sites, context, columns)
     assert record is not None
     assert record["campaign"]
-    assert columns.loc[1, "test_cost"] == pytest.approx(885.0)
+    assert columns.loc[1, "test_cost"] == pytest.approx(825.0)
     assert record["funded"] == 0  # no budget
+
+
+def test_the_trip_is_priced_by_road() -> None:
+    """There and back at the price of a kilometre, with contingency; the straight line is shorter and does not count."""
+    context = bed.make_context()
+    near, far = blank(table()), blank(table())
+    value_tests(table(), context, near)
+    value_tests(table().assign(road_km=30.0, distance_km=20.0), context, far)
+    trip = 2.0 * 30.0 * context.market.prices["transport_km"] * 1.10
+    assert trip > 0.0
+    assert far.loc[1, "test_cost"] - near.loc[1, "test_cost"] == pytest.approx(trip)
 
 
 def test_without_draws_nothing_is_said() -> None:

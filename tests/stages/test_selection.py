@@ -129,3 +129,15 @@ def test_phases_that_cannot_hold_the_floors_are_named(
     path = make_programme(tmp_path, WELLS[:4], plan_of(plan_text, 1000, 1000))
     with pytest.raises(PlanError, match=r"rules that clash: .*phase 2027 budget 1 000 USD"):
         pipeline.run(path, tmp_path / "out", workers=2)
+
+
+def test_how_often_each_site_is_funded(sites: pd.DataFrame, record: dict[str, Any]) -> None:
+    """Of four draws; floors are kept, phases are one budget."""
+    shares = sites["funded_probability"]
+    assert (shares.notna() == (sites["decision"] == "equip")).all()
+    assert set(shares.dropna() * 4) <= {0, 1, 2, 3, 4}
+    assert shares[sites["funding"] == "funded"].mean() >= shares[sites["funding"] != "funded"].mean()
+    found = record["funding"]["funded_probability"]
+    assert found["draws"] == 4
+    assert 0 <= found["gap_mean"] <= found["gap_most"]
+    assert found["no_set"] == 0

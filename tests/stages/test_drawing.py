@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planner import drawing, pipeline
+from planner import pipeline
 from planner.commands.why.command import why
 from planner.glossary import glossary
+from planner.stages import drawing
 
 MakeProgramme = Callable[..., Path]
 
@@ -24,6 +25,28 @@ WELLS = (
     {"site_id": "C1", "tested_yield_m3_h": "", "pumping_level_m": "", "latitude": "-9.6700"},
     {"site_id": "X1", "casing_mm": "60"},
 )
+# Widths of nothing, and money for some.
+SURE = """
+[uncertainty]
+draws = 2
+rest_level_m = { A = 0 }
+drawdown_factor = { A = 1 }
+yield_factor = { A = 1 }
+solar_share = 0
+well_loss_range = [0.2, 0.2]
+season_swing_range_m = [3, 3]
+decline_half_width_m_year = 0
+demand_common_factor = 1
+demand_site_factor = 1
+soiling_factor = 1
+ageing_factor = 1
+slip_factor = 1
+life_factor = 1
+upkeep_factor = 1
+price_common_factor = 1
+price_part_factor = 1
+price_site_factor = 1
+"""
 
 
 @pytest.fixture(scope="module")
@@ -118,6 +141,32 @@ def test_another_seed_gives_other_ranges(plan: Path, folder: Path, tmp_path: Pat
     ours, theirs = sites_of(folder), sites_of(tmp_path / "seed")
     assert (ours["cost_per_m3"].dropna() == theirs["cost_per_m3"].dropna()).all()
     assert not np.allclose(ours["cost_per_m3_p50"].dropna(), theirs["cost_per_m3_p50"].dropna())
+
+
+def test_without_doubt_the_draws_fund_the_set_of_the_plan(
+    make_programme: MakeProgramme, plan_text: str, tmp_path: Path
+) -> None:
+    """Closed form: widths of nothing. 45 000 buys the two with most people for their money, and the cheapest fills up
+    what is left or does not: the relaxation is tight but for the last site."""
+    rows = [{"people": people} for people in ("150", "600", "300", "450")]
+    path = make_programme(
+        tmp_path,
+        rows,
+        plan_text.replace("\n[uncertainty]\ndraws = 4\n", SURE).replace(
+            "\n[inventory]", "budget = 45_000\n\n[inventory]", 1
+        ),
+    )
+    pipeline.run(path, tmp_path / "out", workers=1)
+    sites = pd.read_parquet(tmp_path / "out" / "sites.parquet")
+    funded = sites["funding"] == "funded"
+    assert 0 < funded.sum() < 4
+    assert sites["cost_per_m3_p50"].to_numpy() == pytest.approx(sites["cost_per_m3"].to_numpy(), rel=1e-6)
+    assert (sites["funded_probability"] == funded).all()
+    record = json.loads((tmp_path / "out" / "run.json").read_text())
+    found = record["funding"]["funded_probability"]
+    assert (found["draws"], found["rules_kept"]) == (2, 1.0)
+    count = funded.sum()
+    assert any(line.startswith(f"{count} funded sites: {count} are funded in at least 8") for line in record["budget"])
 
 
 def test_why_tells_what_was_drawn(folder: Path) -> None:

@@ -22,14 +22,16 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planner import chunks
+from planner.choice.funding import Funding
 from planner.doubt.ranges import draws_for, rank_interval, site_ranges
 from planner.doubt.run import Drawn, Outcomes, draw_sites
 from planner.doubt.site import Doubts
 from planner.engine.assess import Context, Sites
 from planner.glossary import glossary
-from planner.plan import Plan
+from planner.plan import LoadedPlan, Plan
 from planner.plan.uncertainty import DRAWS, MOST_DRAWN
 from planner.run_table import Table
+from planner.stages.funded_share import with_share
 from planner.tables import wells
 from planner.tables.step import Step
 from planner.texts import texts
@@ -42,9 +44,10 @@ FIRST, LAST = "range_kind", "funded_probability"  # columns of the glossary that
 
 
 def take(
-    table: Table, sites: Sites, context: Context, store: Path, workers: int, tell: Callable[[str], None]
-) -> Drawn | None:  # fmt: skip
-    """Draw the sites of a decided table and join the ranges to it; what was drawn, or None without draws."""
+    table: Table, funded: Funding, plan: LoadedPlan, sites: Sites, context: Context, store: Path, workers: int,
+    tell: Callable[[str], None],
+) -> Funding:  # fmt: skip
+    """Draw the sites of a decided table and join the ranges to it; the programme with what the draws say of it."""
     started = time.perf_counter()
     which = chosen_sites(table.sites, sites)
     widths = context.plan.uncertainty
@@ -58,8 +61,9 @@ def take(
     words = texts()["drawn" if draws else "not_drawn"][1]
     table.notes.append(f"{draws} draws, seed {widths.seed}. {words}" if draws else words)
     columns = range_columns(table.sites, drawn)
+    columns["funded_probability"], funded = with_share(funded, table.sites, table.shown, drawn, plan)
     table.take("draws", Step(columns, []), tuple(columns.columns), time.perf_counter() - started)
-    return drawn
+    return funded
 
 
 def chosen_sites(table: pd.DataFrame, sites: Sites) -> NDArray[np.int64]:
@@ -178,7 +182,7 @@ def load(path: Path, draws: int) -> Drawn | None:
 
 
 def range_columns(table: pd.DataFrame, drawn: Drawn | None) -> pd.DataFrame:
-    """Every column of this stage, for all rows; empty where nothing was drawn."""
+    """Every column of this stage, for all rows; empty where nothing was drawn, and funded_probability for now."""
     names = list(glossary())
     names = names[names.index(FIRST) : names.index(LAST) + 1]
     columns = pd.DataFrame(np.nan, index=table.index, columns=names)

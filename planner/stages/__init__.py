@@ -1,0 +1,1 @@
+"""Stages of a run on the whole table, after sizing and choice."""
