@@ -25,8 +25,8 @@ def test_two_states_by_hand() -> None:
 
 
 def test_who_tests_may_keep_to_the_plan() -> None:
-    """Closed form: the set chosen after a test is cheaper per cubic metre (0.40 against 0.45) but nets less at 1 a cubic
-    metre (3 000 against 5 500): the planned set is kept, and the test gains nothing."""
+    """Closed form: the set chosen after a test is cheaper per cubic metre (0.40 against 0.45) but nets less at 1 a
+    cubic metre (3 000 against 5 500): the planned set is kept, and the test gains nothing."""
     assert gain_of(4_500.0, 10_000.0, 2_000.0, 5_000.0, 1.0) == 0.0
 
 
