@@ -279,6 +279,24 @@ def test_all_columns_of_a_wide_table(open_page: Callable[..., Any], page_file: P
     visit.close()
 
 
+def test_without_lots_there_is_no_column_of_lots(
+    open_page: Callable[..., Any],
+    invented_sites: Callable[..., Any],
+    invented_run: Callable[..., Any],
+    invented_checks: Any,
+    tmp_path: Path,
+) -> None:
+    sites = invented_sites(30).assign(lot=np.nan)
+    file = tmp_path / "map.html"
+    page = map_page(sites, None, invented_run(sites), checks=invented_checks(sites), findings=[])
+    file.write_text(page, encoding="utf-8", newline="")
+    visit = open_page(file)
+    visit.page.click("#columns-toggle")
+    assert visit.page.locator("#columns [role=columnheader]").all_inner_texts()[-1] == "People"
+    assert visit.page.locator("#rows .site").first.locator("[role=gridcell]").count() == 10
+    visit.close()
+
+
 def test_relief_can_be_switched_off(visit: Any) -> None:
     visit.page.wait_for_timeout(200)
     assert visit.page.evaluate(PLAIN_PAPER) < 0.3
