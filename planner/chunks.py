@@ -147,7 +147,7 @@ def context_digest(context: Context) -> str:
     plan = context.plan.model_dump(
         mode="json", include={"programme": {"discount_rate", "horizon_years"}, **dict.fromkeys(sorted(read), True)}
     )
-    for text in (__version__, json.dumps(plan, sort_keys=True), context.catalogue.digest, source_digest()):
+    for text in (__version__, json.dumps(plan, sort_keys=True), context.catalogue.digest, source_digest("doubt")):
         digest.update(text.encode())
     for part in context.weather or ():
         digest.update(np.asarray(part).tobytes())

@@ -95,14 +95,14 @@ def run(
     variants = _scenario_inputs(plan.scenarios, table)
     store = output_folder.chunk_folder(folder)
     if fresh:
-        for old in (*store.glob("*.json"), *store.glob("*.npz")):
+        for old in [one for end in ("json", "npz", "npy") for one in store.rglob(f"*.{end}")]:
             old.unlink()
     kept: set[str] = set()
     size = partial(_computed, store=store, workers=workers, chunk_sites=chunk_sites, kept=kept, progress=progress)
     workers = workers or chunks.default_workers()
     sized = size(plan, catalogue, table, tell=tell)
     funded = drawing.take(table, sized.funded, plan, sized.sites, sized.context, store, workers, tell)
-    well_tests.take(table, sized.sites, sized.context, workers, tell)
+    well_tests.take(table, sized.sites, sized.context, store, workers, tell)
     chosen = selection.finish(table, funded, plan, sized.context, store, workers, fresh, tell)
     started = time.perf_counter()
     grouped = lots.group(table.sites, plan)

@@ -204,7 +204,12 @@ def one_input(
     costs, best = [cost], Switch(name, math.inf, math.nan, "", 0.0)
     if widths[name] == (0.0 if name in ("rest_level", "sun") else 1.0):
         return best
-    for end in (-1.0, 1.0):
+    for side in (-1.0, 1.0):
+        end = side
+        if name == "rest_level" and value(end) < 0.0:  # no further up than the ground
+            end = -max(value(0.0), 0.0) / widths[name]
+            if end == 0.0:
+                continue
         there, cost = look(name, end, widths)
         costs.append(cost)
         if there == base:
@@ -291,7 +296,7 @@ def switch_text(one: Switch) -> str:
     parts = {
         "{input}": known[f"switch_{one.name}"][1],
         "{side}": known[f"switch_{side}"][1],
-        "{value}": number(one.value),
+        "{value}": number(round(one.value, 1) if UNITS[one.name] == "m" else one.value),
         "{unit}": known[f"switch_unit_{one.name}"][1],
         "{to}": known[f"switch_to_{one.to}"][1],
     }

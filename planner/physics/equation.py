@@ -21,10 +21,10 @@ PACKAGE = Path(__file__).resolve().parent.parent
 COMPILED = ("physics", "engine", "catalogue")
 
 
-def source_digest() -> str:
-    """Digest of the sources of everything that is compiled."""
+def source_digest(*others: str) -> str:
+    """Digest of the sources of everything that is compiled, and of other folders of the package."""
     digest = hashlib.sha256()
-    for folder in COMPILED:
+    for folder in (*COMPILED, *others):
         for file in sorted((PACKAGE / folder).glob("*.py")):
             digest.update(file.name.encode())
             digest.update(file.read_bytes())

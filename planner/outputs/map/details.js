@@ -1,19 +1,27 @@
 // The numbers of a site in groups, as [words, value, unit]; what is missing is left out.
 
 function detailParts(context, index) {
-  return [...waterGroups(context, index), familyGroup(context, index), ...costGroups(context, index), wayGroup(context, index), shownGroup(context, index), readGroup(context, index)]
+  const [water, well, set] = waterGroups(context, index);
+  return [
+    water, costGroup(context, index), rangeGroup(context, index), changeGroup(context, index), well, set, familyGroup(context, index),
+    wayGroup(context, index), tenderGroup(context, index), shownGroup(context, index), readGroup(context, index),
+  ]
     .map(([title, rows]) => [title, rows.filter(([, value]) => value !== MISSING && value !== "")])
     .filter(([, rows]) => rows.length)
-    .flatMap(([title, rows]) => [element("h3", "", title), element("dl", "details", ...rows.flatMap(detailRow))]);
+    .flatMap(([title, rows]) => [element("h3", "", title), element("dl", "details", ...rows.map(detailRow))]);
 }
+
+// A sentence stands below its words, over the whole width.
+const SENTENCE = 34;
 
 function detailRow([words, value, unit]) {
-  const shown = element("dd", "", typeof value === "string" ? foreign(value) : value);
+  const isText = typeof value === "string";
+  const shown = element("dd", "", isText ? foreign(value) : value);
   if (unit) shown.append(element("small", "", ` ${unit}`));
-  return [element("dt", "", words), shown];
+  return element("div", isText && value.length > SENTENCE ? "sentence" : "", element("dt", "", words), shown);
 }
 
-function waterGroups({ sites, run }, index) {
+function waterGroups({ sites }, index) {
   const at = (name) => sites[name][index];
   const month = MONTHS[at("design_month") - 1] || "";
   return [
@@ -29,9 +37,6 @@ function waterGroups({ sites, run }, index) {
     ["Well", [
       ["Evidence", wordFor(GRADE_WORDS, at("evidence_grade"))],
       ["Why this evidence", at("evidence_reasons")],
-      ["What would raise it", at("evidence_raise")],
-      ["What would change the decision", at("switch_text")],
-      ["A pumping test is worth, above its cost", ...testWords(at, run)],
       ["Rest level", withDecimals(at("design_static_level_m"), 1), "m"],
       ["Pumping level at peak flow", withDecimals(at("design_pumping_level_m"), 1), "m"],
       ["Total head at peak flow", withDecimals(at("total_head_m"), 1), "m"],
@@ -59,11 +64,26 @@ function waterGroups({ sites, run }, index) {
   ];
 }
 
-// Value of a test and its unit, with its rank where it is worth its cost.
-function testWords(at, run) {
-  if (!Number.isFinite(at("test_value"))) return ["", ""];
-  const rank = Number.isFinite(at("test_rank")) ? `, rank ${wholeText(at("test_rank"))} of the tests` : "";
-  return [largeText(at("test_value")), `${run.currency}${rank}${at("test_funded") ? ", funded" : ""}`];
+// What a test, or another value of what is known, would change.
+function changeGroup({ sites, run }, index) {
+  const at = (name) => sites[name][index];
+  return ["What would change this", [
+    ["The decision", capital(at("switch_text"))],
+    ["The evidence", at("evidence_raise")],
+    ["A pumping test is worth", ...testWords(sites, run, index)],
+    ["A pumping test costs", estimateText(at("test_cost")), run.currency],
+  ]];
+}
+
+// Value of a test and its unit, with its place among the tests that are worth their cost.
+function testWords(sites, run, index) {
+  const value = sites.test_value[index];
+  if (!Number.isFinite(value)) return ["", ""];
+  const place = sites.test_rank[index];
+  if (!Number.isFinite(place)) return ["less than it costs", ""];
+  const tests = sites.test_rank.reduce((most, one) => (one > most ? one : most), 0);
+  const bought = sites.test_funded[index] ? ", within the test budget" : "";
+  return [largeText(value), `${run.currency} more than it costs; ${wholeText(place)} of ${wholeText(tests)} tests by worth${bought}`];
 }
 
 function towardsText(azimuth) {
@@ -102,49 +122,51 @@ function marginText(margin) {
   return `${withDecimals(Math.abs(100 * margin), 1)} % ${margin < 0 ? "less" : "more"}`;
 }
 
-function costGroups({ sites, run }, index) {
-  const at = (name) => sites[name][index];
-  return [
-    ["Tender", [
-      ["Lot", wholeText(at("lot"))],
-      ["Drive from the base of the lot, one way", wholeText(at("lot_base_km")), "km"],
-    ]],
-    [`Cost, ${run.currency} of ${run.price_year}`, [
-      ["Per m³ used, whole scheme", costText(at("cost_per_m3")) + rangeText(at("cost_per_m3_p10"), at("cost_per_m3_p90"), costText), run.currency],
-      ["Per m³ used, equipment only", costText(at("cost_equipment_per_m3")), run.currency],
-      ["Capital, whole scheme", estimateText(at("capital_cost")), run.currency],
-      ["Capital per person served, whole scheme", estimateText(at("cost_per_person")), run.currency],
-      ["Life-cycle cost a year, whole scheme", estimateText(at("annual_cost")), run.currency],
-    ]],
-    rangeGroup(at),
-  ];
-}
-
-// What the draws say, in cases of ten: a percentage would promise more than they hold.
-function rangeGroup(at) {
-  const kind = at("range_kind");
-  if (!kind) return ["How sure", []];
-  return [kind === "commit" ? "How sure, built as planned" : "How sure, once a pumping test is made", [
-    ["Volume used", `${volumeText(at("volume_used_m3_day"))}${rangeText(at("volume_used_m3_day_p10"), at("volume_used_m3_day_p90"), volumeText)}`, "m³/d"],
-    ["Demand is met", inTen(at("demand_met_probability"))],
-    [kind === "commit" ? "Less than half of the demand" : "No set can be built", inTen(at("failure_probability"))],
-    ["This pump family is the cheapest", inTen(at("family_probability"))],
-    ["Funded, the budget spent anew in each draw", inTen(at("funded_probability"))],
-    ["Rank", Number.isFinite(at("rank_p10")) ? `${at("rank_p10")} to ${at("rank_p90")}, 8 of 10` : ""],
+function tenderGroup({ sites }, index) {
+  return ["Tender", [
+    ["Lot", wholeText(sites.lot[index])],
+    ["Drive from the base of the lot, one way", wholeText(sites.lot_base_km[index]), "km"],
   ]];
 }
 
-// " (0.24–0.52, 8 of 10)"; a high end that is missing has no end: too many draws give no water.
+function costGroup({ sites, run }, index) {
+  const at = (name) => sites[name][index];
+  return [`Cost, ${run.currency} of ${run.price_year}`, [
+    ["Per m³ used, whole scheme", costText(at("cost_per_m3")), run.currency],
+    ["Its range, 8 of 10 cases", rangeText(at("cost_per_m3_p10"), at("cost_per_m3_p90"), costText), run.currency],
+    ["Per m³ used, equipment only", costText(at("cost_equipment_per_m3")), run.currency],
+    ["Capital, whole scheme", estimateText(at("capital_cost")), run.currency],
+    ["Capital per person served", estimateText(at("cost_per_person")), run.currency],
+    ["Life-cycle cost a year, whole scheme", estimateText(at("annual_cost")), run.currency],
+  ]];
+}
+
+// What the draws say, in cases of ten: a percentage would promise more than they hold.
+function rangeGroup({ sites }, index) {
+  const at = (name) => sites[name][index];
+  const kind = at("range_kind");
+  if (!kind) return ["How sure", []];
+  return [kind === "commit" ? "How sure, built as planned" : "How sure, once a pumping test is made", [
+    ["Water used, 8 of 10 cases", rangeText(at("volume_used_m3_day_p10"), at("volume_used_m3_day_p90"), volumeText), "m³/d"],
+    ["The demand is met", inTen(at("demand_met_probability"))],
+    [kind === "commit" ? "Less than half of the demand is met" : "No set can be built", inTen(at("failure_probability"))],
+    ["This pump family is the cheapest", inTen(at("family_probability"))],
+    ["Funded, the budget spent anew in each", inTen(at("funded_probability"))],
+    ["Rank, 8 of 10 cases", Number.isFinite(at("rank_p10")) ? `${wholeText(at("rank_p10"))} to ${wholeText(at("rank_p90"))}` : ""],
+  ]];
+}
+
+// "0.24–0.52"; a high end that is missing has no end: too many draws give no water.
 function rangeText(low, high, text) {
-  if (!Number.isFinite(low)) return "";
-  return Number.isFinite(high) ? ` (${text(low)}–${text(high)}, 8 of 10)` : ` (${text(low)} or more, 9 of 10)`;
+  if (!Number.isFinite(low)) return MISSING;
+  return Number.isFinite(high) ? `${text(low)}–${text(high)}` : `${text(low)} or more`;
 }
 
 function inTen(share) {
   if (!Number.isFinite(share)) return MISSING;
-  if (share > 0.95) return share === 1 ? "all draws" : "nearly all";
-  if (share < 0.05) return share === 0 ? "no draw" : "hardly any";
-  return `${Math.round(10 * share)} of 10`;
+  if (share > 0.95) return share === 1 ? "in all cases" : "in nearly all cases";
+  if (share < 0.05) return share === 0 ? "in no case" : "in hardly any case";
+  return `in ${Math.round(10 * share)} of 10 cases`;
 }
 
 // What the inventory said, beside what was made of it.

@@ -45,16 +45,20 @@ function startFilters(sites, run, legend, onChange) {
 
 // The step of the slider, 0 for none; every step was chosen by the tool, under the rules of the plan.
 function showStep(run, step) {
-  byId("step-words").textContent = step ? stepWords(run, step) : "all sites, whatever the budget";
+  byId("step-words").textContent = step ? stepWords(run, step) : "Off: move it to try a budget.";
   return step;
 }
 
 function stepWords(run, step) {
-  const { budget, own, rules_kept: kept, sites, people, gap } = run.steps[step - 1];
-  const money = `${wholeText(budget)} ${run.currency}${own ? ", the plan's own" : ""}`;
+  const { own, rules_kept: kept, sites, people, gap } = run.steps[step - 1];
+  const money = `${budgetText(run, step)}${own ? ", the plan's own" : ""}`;
   if (!kept) return `${money}: the rules cannot be kept`;
   const proof = gap > 1e-6 ? `, at most ${withDecimals(100 * gap, 2)} % below the best` : "";
   return `${money}: ${wholeText(sites)} sites, ${wholeText(people)} people${proof}`;
+}
+
+function budgetText(run, step) {
+  return `${wholeText(run.steps[step - 1].budget)}\u00a0${run.currency}`;
 }
 
 function fillChoices(select, codes, words = {}) {
@@ -89,7 +93,7 @@ function applyFilters(sites, wanted) {
       (!wanted.area || sites.sub_district[index] === wanted.area) &&
       (!wanted.family || sites.pump_family[index] === wanted.family) &&
       (Number.isNaN(wanted.cost) || sites.cost_per_m3[index] <= wanted.cost) &&
-      (Number.isNaN(wanted.volume) || sites.volume_used_m3_day[index] >= wanted.volume) &&
+      (Number.isNaN(wanted.volume) || Math.round(10 * sites.volume_used_m3_day[index]) / 10 >= wanted.volume) &&
       (!wanted.worthTest || Number.isFinite(sites.test_rank[index])) &&
       (!wanted.offMap || !isOnMap(sites, index));
     shown[index] = Number(passes);
@@ -107,7 +111,7 @@ function filterWords(wanted, run) {
     wanted.equip && "equip only",
     wanted.apart && "ranks that rest on what was not measured only",
     wanted.funded && "funded only",
-    wanted.step && `what a budget of ${stepWords(run, wanted.step)} would fund`,
+    wanted.step && `what a budget of ${budgetText(run, wanted.step)} would fund`,
     wanted.area && `sub-district ${wanted.area}`,
     wanted.family && `pump family ${wordFor(FAMILY_WORDS, wanted.family).toLowerCase()}`,
     Number.isFinite(wanted.cost) && `cost at most ${wanted.cost} ${run.currency}/m³`,

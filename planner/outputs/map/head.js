@@ -15,14 +15,17 @@ function positionWords(run) {
 }
 
 // list: the sites that the filters and the search leave; all: whether that is every row.
-function showTotals(run, sites, list, all) {
+function showTotals(run, sites, list, all, step = 0) {
   const funded = list.filter((index) => sites.funding[index] === "funded");
   const equip = list.filter((index) => sites.decision[index] === "equip");
   const test = list.filter((index) => sites.decision[index] === "test_first");
-  const chosen = funded.length ? funded : equip;
-  byId("scope").textContent = scopeWords(list.length, equip.length, funded.length, test.length, all);
+  // The slider asks what another budget would fund: the sums are those of that programme.
+  const chosen = funded.length && !step ? funded : equip;
+  byId("scope").textContent = step
+    ? `A budget of ${budgetText(run, step)} would fund the ${wholeText(list.length)} ${list.length === 1 ? "site" : "sites"} shown; the plan as it is funds ${wholeText(funded.length)} of them.`
+    : scopeWords(list.length, equip.length, funded.length, test.length, all);
   byId("facts").replaceChildren(
-    fact(wholeText(chosen.length), funded.length ? "sites funded" : "sites to equip"),
+    fact(wholeText(chosen.length), step ? "sites it would fund" : funded.length ? "sites funded" : "sites to equip"),
     fact(largeText(sum(sites.volume_used_m3_day, chosen)), "m³/day used"),
     fact(largeText(sum(sites.people_served, chosen)), "people served"),
     fact(largeText(sum(sites.capital_cost, chosen)), `${run.currency} capital, whole scheme`),

@@ -44,7 +44,7 @@ function start() {
     const list = sites.order.filter((index) => shown[index] && matched[index]);
     layer.show(shown, matched);
     table.show(list);
-    showTotals(run, sites, list, list.length === sites.count);
+    showTotals(run, sites, list, list.length === sites.count, wanted.step);
     showFilters(words, list.length, sites.count);
   }
 

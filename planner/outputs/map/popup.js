@@ -49,15 +49,21 @@ function popupBody(context, index) {
 
 function headlinePart({ sites, run }, index) {
   if (!Number.isFinite(sites.cost_per_m3[index])) return [];
-  const figure = (value, unit, words) => element("div", "", element("dt", "", words), element("dd", "", value, element("small", "", ` ${unit}`)));
+  const figure = (value, unit, words, range = MISSING) => {
+    const shown = element("dd", "", value, element("small", "", ` ${unit}`));
+    if (range !== MISSING) shown.append(element("small", "range", range));
+    return element("div", "", element("dt", "", words), shown);
+  };
+  const range = (name, text) => rangeText(sites[`${name}_p10`][index], sites[`${name}_p90`][index], text);
   return [
     element(
       "dl",
       "headline",
-      figure(costText(sites.cost_per_m3[index]), `${run.currency}/m³`, "Cost of water, scheme"),
-      figure(volumeText(sites.volume_used_m3_day[index]), "m³/d", "Water used"),
+      figure(costText(sites.cost_per_m3[index]), `${run.currency}/m³`, "Cost of water, scheme", range("cost_per_m3", costText)),
+      figure(volumeText(sites.volume_used_m3_day[index]), "m³/d", "Water used", range("volume_used_m3_day", volumeText)),
       figure(estimateText(sites.capital_cost[index]), run.currency, "Capital, scheme"),
     ),
+    ...(sites.range_kind[index] ? [element("p", "quiet", "In small: the range in 8 of 10 cases.")] : []),
   ];
 }
 

@@ -4,9 +4,9 @@ function fillReadFirst(run, sites) {
   const offMap = indexes(sites).filter((index) => !isOnMap(sites, index)).length;
   byId("read").append(
     ...textList("Cautions", run.cautions),
-    ...textList("Budget", run.budget),
+    ...run.told.flatMap(([heading, lines]) => textList(heading, lines)),
     element("h2", "", "What the map shows"),
-    ...howToRead(run).map((text) => element("p", "", text)),
+    ...howToRead(run, sites).map((text) => element("p", "", text)),
     ...positionWords(run).map((text) => element("p", "", `${text}. Sites of one cell of the grid lie on one mark; the list has them all. Distances and results were computed from the exact positions.`)),
     element("h2", "", "Every row of the inventory"),
     countTable(run, sites.count, offMap),
@@ -17,13 +17,15 @@ function fillReadFirst(run, sites) {
   );
 }
 
-function howToRead(run) {
+function howToRead(run, sites) {
   return [
     `The cost of water is the life-cycle cost of the whole scheme, in ${run.currency} of ${run.price_year}, for each cubic metre that is used at the tap. Only sites to equip are ranked: 1 is the cheapest water.`,
     "A disc is a site to equip and a ring a site to test first; their area shows the water used, their colour the class of cost. A dark ring round a disc marks a funded site. Grey marks have no rank: square for hold, cross for unsuitable, diamond for not assessed.",
     "Filters and search say what is shown, listed and summed; they change no rank and no funding. Sites that pass the filters but not the search stay faint on the map.",
     "Bars by month show what the set can pump if the tank never fills; a meter at the tank will read less.",
-  ];
+    run.steps.length > 0 && "The budget slider among the filters shows which sites another budget would fund, under the rules of the plan; the ring of a funded site stays the plan's own.",
+    sites.range_kind.some(Boolean) && "A range holds 8 of 10 cases: each case is the site computed once more with other values of what is not known there. The notes below have their number.",
+  ].filter(Boolean);
 }
 
 function countTable(run, rows, offMap) {

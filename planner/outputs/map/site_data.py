@@ -66,7 +66,7 @@ DECIMALS = {
     "tank_m3": 1,
     "sleeve": 0,
     "design_demand_m3_day": 1,
-    "volume_used_m3_day": 1,
+    "volume_used_m3_day": 2,  # sums of the page then agree with those of the run
     "capital_cost": 0,
     "annual_cost": 0,
     "cost_per_person": 0,
@@ -80,7 +80,6 @@ DECIMALS = {
     "alternative_margin": 3,
     "people_unserved_do_nothing": 0,
     "co2_diesel_t_year": 1,
-    "co2_diesel_solar_t_year": 1,
     "co2_grid_t_year": 1,
     "co2_avoided_t_year": 1,
     "phase": 0,

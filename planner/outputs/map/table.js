@@ -32,9 +32,14 @@ function makeTable(sites, reasons, markOf, run, onOpen, onPoint) {
   let selected = -1;
   let hot = -1;
 
-  const cells = { sites, reasons, markOf };
-  fillHeader(run, order);
-  fillChoices(byId("order"), COLUMNS.map(({ key }) => key), Object.fromEntries(COLUMNS.map(({ key, words }) => [key, words])));
+  // Without lots the last column would be dashes alone.
+  const lots = sites.lot.some(Number.isFinite);
+  const columns = lots ? COLUMNS : COLUMNS.filter(({ key }) => key !== "lot");
+  grid.classList.toggle("no-lots", !lots);
+
+  const cells = { sites, reasons, markOf, lots };
+  fillHeader(columns, run, order);
+  fillChoices(byId("order"), columns.map(({ key }) => key), Object.fromEntries(COLUMNS.map(({ key, words }) => [key, words])));
   byId("order").addEventListener("change", () => order.by(byId("order").value));
 
   function render() {
@@ -191,8 +196,8 @@ function showOrder(key, direction) {
   byId("order").value = key;
 }
 
-function fillHeader(run, order) {
-  const heads = COLUMNS.map(({ key, words, number, extra }) => {
+function fillHeader(columns, run, order) {
+  const heads = columns.map(({ key, words, number, extra }) => {
     const label = key === "cost_per_m3" ? `${run.currency}/m³` : key === "capital_cost" ? `Capital, ${run.currency}` : words;
     const button = element("button", "", label);
     if (key === "cost_per_m3" || key === "capital_cost") button.title = "whole scheme";
@@ -207,7 +212,7 @@ function fillHeader(run, order) {
   showOrder("rank", 1);
 }
 
-function siteRow({ sites, reasons, markOf }, index) {
+function siteRow({ sites, reasons, markOf, lots }, index) {
   const at = (key) => sites[key][index];
   const cell = (className, ...content) => {
     const made = element("span", className, ...content);
@@ -228,7 +233,7 @@ function siteRow({ sites, reasons, markOf }, index) {
     cell("number", volumeText(at("volume_used_m3_day"))),
     cell("number extra", estimateText(at("capital_cost"))),
     cell("number extra", estimateText(at("people_served"))),
-    cell("number extra", wholeText(at("lot"))),
+    ...(lots ? [cell("number extra", wholeText(at("lot")))] : []),
   );
   row.setAttribute("role", "row");
   row.id = `site-${index}`;

@@ -29,7 +29,7 @@ function wayGroup(context, index) {
   if (Number.isFinite(nothing)) rows.push(["Do nothing", percentText(nothing), "% of demand met now"]);
   if (Number.isFinite(unserved)) rows.push(["People unserved if nothing is done", estimateText(unserved)]);
   const margin = at("alternative_margin");
-  if (Number.isFinite(margin)) rows.push([`Cheapest of them: ${wordFor(WAY_WORDS, at("alternative_cheapest"))}, costs`, marginText(margin), "than the solar set"]);
+  if (Number.isFinite(margin)) rows.push([`Cheapest of them: ${wordFor(WAY_WORDS, at("alternative_cheapest")).toLowerCase()}`, marginText(margin), "than the solar set"]);
   rows.push(
     ["CO₂ of diesel", withDecimals(at("co2_diesel_t_year"), 1), "t/year, fuel burnt only"],
     ["CO₂ of the grid", withDecimals(at("co2_grid_t_year"), 1), "t/year, energy used only"],

@@ -57,5 +57,5 @@ function scenarioWords(one, what) {
   const lines = [["Changed", one.changes.join("; ") || "nothing"]];
   if (one.clash) lines.push(["Clash", one.clash]);
   else lines.push([`Into the ${what}`, one.in.join(", ") || "none"], [`Out of the ${what}`, one.out.join(", ") || "none"]);
-  return [element("h2", "", foreign(one.name)), keyTable(lines)];
+  return [element("h2", "", foreign(one.name)), element("dl", "details", ...lines.map(([words, text]) => detailRow([words, text])))];
 }

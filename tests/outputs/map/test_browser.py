@@ -83,6 +83,31 @@ def test_click_on_a_mark_opens_the_popup(visit: Any) -> None:
     assert popup.is_hidden()
 
 
+def test_popup_goes_from_the_decision_to_the_equipment(visit: Any, hostile_sites: pd.DataFrame) -> None:
+    place = int(np.flatnonzero((hostile_sites["test_rank"] == 1) & (hostile_sites["switch_text"] != ""))[0])
+    visit.page.fill("#search", hostile_sites.iloc[place]["site_id"])
+    visit.page.keyboard.press("Enter")
+    heads = visit.page.locator("#popup h3").all_text_contents()
+    wanted = [
+        "Water",
+        "Cost, USD of 2026",
+        "How sure, built as planned",
+        "What would change this",
+        "Well",
+        "Set chosen",
+    ]
+    assert heads[:6] == wanted
+    assert heads.index("Pump families compared") < heads.index("Other ways to lift the water, whole scheme")
+    words = visit.text("#popup")
+    tests = int(hostile_sites["test_rank"].max())
+    assert f"more than it costs; 1 of {tests} tests by worth" in words
+    assert "Rest level deeper than 41 m: no pump fits" in words
+    assert "of 10 cases" in words and "test_" not in words
+    # a sentence stands below its words, over the whole width
+    sentence = visit.page.locator("#popup .sentence").first
+    assert sentence.locator("dd").bounding_box()["y"] > sentence.locator("dt").bounding_box()["y"]
+
+
 def test_every_reason_is_in_the_popup(visit: Any, hostile_sites: pd.DataFrame) -> None:
     place = int(np.flatnonzero(hostile_sites["decision"] == "unsuitable")[-5])
     site = hostile_sites.iloc[place]
@@ -251,6 +276,24 @@ def test_all_columns_of_a_wide_table(open_page: Callable[..., Any], page_file: P
         "People",
     ]  # fmt: skip
     assert visit.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    visit.close()
+
+
+def test_with_lots_there_is_a_column_of_lots(
+    open_page: Callable[..., Any],
+    invented_sites: Callable[..., Any],
+    invented_run: Callable[..., Any],
+    invented_checks: Any,
+    tmp_path: Path,
+) -> None:
+    sites = invented_sites(30).assign(lot=2.0)
+    file = tmp_path / "map.html"
+    page = map_page(sites, None, invented_run(sites), checks=invented_checks(sites), findings=[])
+    file.write_text(page, encoding="utf-8", newline="")
+    visit = open_page(file)
+    visit.page.click("#columns-toggle")
+    assert visit.page.locator("#columns [role=columnheader]").all_inner_texts()[-1] == "Lot"
+    assert visit.page.locator("#rows .site").first.locator("[role=gridcell]").last.inner_text() == "2"
     visit.close()
 
 

@@ -47,6 +47,9 @@ def test_each_step_shows_its_sites_and_says_so(
         page.locator("#filter-step").fill(str(step))
         assert visit.text("#status").startswith(f"{taken.sum()} of {len(sites)}")
     assert "the plan's own" in visit.text("#step-words")
+    # the headline sums what this budget would fund, not what the plan funds
+    assert f"would fund the {second.sum()} sites shown" in visit.text("#scope")
+    assert "sites it would fund" in visit.text("#facts")
     page.locator("#filter-step").fill("1")
     assert "at most 0.20 % below the best" in visit.text("#step-words")
     page.locator("#filter-step").fill("3")
