@@ -115,7 +115,9 @@ def value_tests(
     gain = gain_of_test(cost_commit, water_commit, cost_first, water_first, worth)
     trip = float(context.rules["km_worth"]) * table.loc[rows, "distance_km"].to_numpy(dtype="float64")
     costs = context.plan.costs
-    alone = float(context.market.prices["pumping_test"]) * (1.0 + costs.contingency) * (1.0 + costs.tax)
+    prices = context.market.prices
+    supervised = float(prices["pumping_test"]) * (1.0 + float(prices["supervision_share"]))  # as on the bill of a set
+    alone = supervised * (1.0 + costs.contingency) * (1.0 + costs.tax)
     packed = pack(gain, alone + trip, plan.campaign_share * alone + trip, plan.campaign_tests, plan.budget)
     columns.loc[rows, "test_value"], columns.loc[rows, "test_cost"] = packed.value, packed.cost
     columns.loc[rows, "test_rank"] = np.where(packed.rank > 0, packed.rank, np.nan)
