@@ -64,7 +64,7 @@ def test_more_demand_never_costs_less_in_all(sites: Sites, factor: float) -> Non
 
 @pytest.mark.parametrize("price", PRICES, ids=lambda price: price[1])
 def test_every_price_counts(price: tuple[str, str]) -> None:
-    """Ten times the price, or 1 000 for nought, shows in the cost of a set that buys it: no price of the book is read past."""
+    """Ten times the price, or 1 000 for nought, shows in the cost of a set that buys it: no price is read past."""
     table, column = price
     family = {"suction_set": "surface", "check_valve_set": "centrifugal"}.get(column, "helical_rotor")
     sites = bed.one_site(3.0, 40.0) if family == "surface" else bed.one_site(60.0, 10.0)
