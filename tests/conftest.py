@@ -10,6 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio
+from hypothesis import settings
+
+# A busy machine, or a kernel that is compiled first, is no fault.
+settings.register_profile("no_deadline", deadline=None)
+settings.load_profile("no_deadline")
 
 MakeProgramme = Callable[..., Path]
 
@@ -43,6 +48,7 @@ COLUMNS = ("site_id", "latitude", "longitude", *GOOD)
 
 # Four by four cells of 0.1 degrees; the south has no regional prior, the north-eastern cell no sun.
 WEST, NORTH, CELL, SIDE = 30.0, -9.6, 0.1, 4
+# What would change a decision takes longer than all the rest: who tests it asks for it.
 PLAN = """\
 [programme]
 name = "Small invented programme"
@@ -60,6 +66,9 @@ well_yield = { file = "well_yield.tif", unit = "m3/h" }
 
 [uncertainty]
 draws = 4
+
+[testing]
+switch_values = false
 
 [output]
 date = "2026-01-01"

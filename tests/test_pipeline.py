@@ -438,8 +438,12 @@ def test_the_record_tells_that_no_stage_lost_a_row(record: dict[str, Any]) -> No
         "inventory",
         *(step.__name__.rsplit(".", 1)[-1] for step in pipeline.STEPS),
         "sizing",
+        "alternatives",
         "choice",
+        "draws",
+        "testing",
         "selection",
+        "lots",
         "outputs",
     ]
     for stage in record["stages"]:

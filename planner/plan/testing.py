@@ -8,7 +8,7 @@ from planner.plan.section import NotNegative, Positive, Section, Share
 
 
 class Testing(Section):
-    """What a test costs is the price book's `pumping_test`, with contingency and tax."""
+    """What a test costs is the price book's `pumping_test`, with supervision, contingency and tax."""
 
     budget: NotNegative | None = Field(None, description="for pumping tests; empty: tests are ranked, not funded")
     campaign_tests: int = Field(5, description="tests from which the price of a campaign holds (our choice)", ge=1)

@@ -153,10 +153,11 @@ def value_tests(
     rows = table.index[able & table[names].notna().all(axis=1)]
     cost_commit, water_commit, cost_first, water_first = (table.loc[rows, name].to_numpy() for name in names)
     gain = gain_of_test(cost_commit, water_commit, cost_first, water_first, worth)
-    costs, prices = context.plan.costs, context.market.prices
-    spent = (1.0 + costs.contingency) * (1.0 + costs.tax)  # no supervision: its share is of works
-    alone = spent * float(prices["pumping_test"])
-    trip = spent * 2.0 * float(prices["transport_km"]) * table.loc[rows, "road_km"].to_numpy(dtype="float64")
+    trip = float(context.rules["km_worth"]) * table.loc[rows, "road_km"].to_numpy(dtype="float64")
+    costs = context.plan.costs
+    prices = context.market.prices
+    supervised = float(prices["pumping_test"]) * (1.0 + float(prices["supervision_share"]))  # as on the bill of a set
+    alone = supervised * (1.0 + costs.contingency) * (1.0 + costs.tax)
     packed = pack(gain, alone + trip, plan.campaign_share * alone + trip, plan.campaign_tests, plan.budget)
     columns.loc[rows, "test_value"], columns.loc[rows, "test_cost"] = packed.value, packed.cost
     columns.loc[rows, "test_rank"] = np.where(packed.rank > 0, packed.rank, np.nan)

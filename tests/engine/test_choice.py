@@ -64,7 +64,7 @@ def test_more_demand_never_costs_less_in_all(sites: Sites, factor: float) -> Non
 
 @pytest.mark.parametrize("price", PRICES, ids=lambda price: price[1])
 def test_every_price_counts(price: tuple[str, str]) -> None:
-    """Ten times the price shows in the cost of a set that buys it: no price of the book is read past."""
+    """Ten times the price, or 1 000 for nought, shows in the cost of a set that buys it: no price is read past."""
     table, column = price
     family = {"suction_set": "surface", "check_valve_set": "centrifugal"}.get(column, "helical_rotor")
     sites = bed.one_site(3.0, 40.0) if family == "surface" else bed.one_site(60.0, 10.0)
@@ -72,7 +72,9 @@ def test_every_price_counts(price: tuple[str, str]) -> None:
     plan = bed.make_plan(equipment={"families": [family]}, array=array)
     catalogue = bed.catalogue_of(plan)
     old = getattr(catalogue, table)
-    dearer = dataclasses.replace(catalogue, **{table: old._replace(**{column: getattr(old, column) * 10.0})})
+    now = np.asarray(getattr(old, column))
+    more = np.where(now == 0.0, 1000.0, now * 10.0)[()]  # a little more could be lost among choices of equal worth
+    dearer = dataclasses.replace(catalogue, **{table: old._replace(**{column: more})})
     before, after = (bed.row_of(sites, make_context(plan, one)) for one in (catalogue, dearer))
     # The scheme's upkeep stands for that of the equipment too.
     cost = "cost_equipment_per_m3" if column.startswith("om_equipment") else "cost_per_m3"

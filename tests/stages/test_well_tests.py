@@ -33,18 +33,21 @@ def blank(sites: pd.DataFrame) -> pd.DataFrame:
 
 
 def test_worth_rank_and_budget() -> None:
-    """Gains 4 000, 0 and 3 000 at a worth of 1; a test alone 1 500 × 1.10 = 1 650 (illustrative price, contingency)."""
+    """Gains 4 000, 0 and 3 000 at a worth of 1; a test alone 1 500 × 1.08 × 1.10 = 1 782.
+
+    Illustrative price and share of supervision; contingency.
+    """
     context, sites = bed.make_context(testing={"budget": 2_000.0}), table()
     columns = blank(sites)
     record, lines = value_tests(sites, context, columns)
     assert record is not None
-    assert columns.loc[[1, 2, 3], "test_value"].tolist() == pytest.approx([4_000 - 1_650, -1_650, 3_000 - 1_650])
+    assert columns.loc[[1, 2, 3], "test_value"].tolist() == pytest.approx([4_000 - 1_782, -1_782, 3_000 - 1_782])
     assert columns.loc[[4, 5], "test_value"].isna().all()
     assert columns["test_rank"].fillna(0).tolist() == [1, 0, 2, 0, 0]
     assert columns.index[columns["test_funded"].astype(bool)].tolist() == [1]
     assert record["water_value_m3"] == 1.0
     assert [one["site_id"] for one in record["test_first"]] == ["a", "c"]
-    assert record["funded_cost"] == pytest.approx(1_650.0)
+    assert record["funded_cost"] == pytest.approx(1_782.0)
     assert "2 of 3 wells" in lines[0]
     assert "1 tests" in lines[1]
     assert lines == lines_of(record, context)
@@ -56,7 +59,7 @@ def test_a_campaign_is_cheaper() -> None:
     record, _ = value_tests(sites, context, columns)
     assert record is not None
     assert record["campaign"]
-    assert columns.loc[1, "test_cost"] == pytest.approx(825.0)
+    assert columns.loc[1, "test_cost"] == pytest.approx(891.0)
     assert record["funded"] == 0  # no budget
 
 
@@ -66,7 +69,7 @@ def test_the_trip_is_priced_by_road() -> None:
     near, far = blank(table()), blank(table())
     value_tests(table(), context, near)
     value_tests(table().assign(road_km=30.0, distance_km=20.0), context, far)
-    trip = 2.0 * 30.0 * context.market.prices["transport_km"] * 1.10
+    trip = 2.0 * 30.0 * context.market.prices["transport_km"] * 1.08 * 1.10  # supervision, contingency
     assert trip > 0.0
     assert far.loc[1, "test_cost"] - near.loc[1, "test_cost"] == pytest.approx(trip)
 

@@ -168,7 +168,8 @@ def _table_of_knots(sheet: Sheet, sized: Sized, chosen: Chosen, year: Year, star
         start, from_flow = points[k - 1] if k else (0.0, 0.0)
         adds = (here - from_flow) / (watts - start) * (before - energy) if k else here * hours
         before, total = energy, total + adds
-        rows.append((str(k + 1), f"{watts:.3f}", f"{here:.5f}", n(hours), f"{energy:.3f}", n(adds)))
+        # Flow and power by so many digits that their steps can be worked out again where two knots all but meet.
+        rows.append((str(k + 1), f"{watts:.4f}", f"{here:.7f}", n(hours), f"{energy:.3f}", n(adds)))
     sheet.table(("knot", "P W", "q m3/h", "hours above", "A Wh", "adds m3"), rows)
     exact, _ = volume_from(sized.light, w, m, year.array_w, curve, start_w)
     agree("sum of the knots", total, float(exact))
