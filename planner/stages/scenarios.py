@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from planner.choice.funding_words import whole
 from planner.choice.moves import Between, moves, site_labels, summary, totals
 from planner.errors import PlanError
 from planner.plan import LoadedPlan, LoadedScenario
@@ -103,6 +104,6 @@ def _line(scenario: LoadedScenario, sums: dict[str, Any], told: dict[str, Any], 
     cost = f", median cost of water {way} over {told['cost_compared']} sites" if way else ""
     return (
         f"scenario {scenario.name}: {sums['equip']} to equip, {sums['funded']} funded for "
-        f"{sums['funded_capital_cost']:.0f} {money}, {sums['funded_people_served']:.0f} people; "
+        f"{whole(sums['funded_capital_cost'])} {money}, {whole(sums['funded_people_served'])} people; "
         f"{len(told[f'into_{word}'])} into {word}, {len(told[f'out_of_{word}'])} out{cost}"
     )

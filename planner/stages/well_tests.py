@@ -20,6 +20,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planner import chunks
+from planner.choice.funding_words import whole
 from planner.choice.testing import Packing, pack
 from planner.doubt.switch import Widths, switches
 from planner.doubt.test_value import gain_of_test, worth_of_water
@@ -201,13 +202,9 @@ def lines_of(record: dict[str, Any], context: Context) -> list[str]:
     price = "at the price of a campaign" if record["campaign"] else "mobilised one by one"
     worth = f"{record['water_value_m3']:.3g} {money} a m³ of water"
     first = f"Pumping tests: {record['worth_their_cost']} of {record['compared']} wells are worth one before a set is "
-    lines = [first + f"bought, {price}: {_whole(record['value'])} {money} more than they cost, at {worth}."]
+    lines = [first + f"bought, {price}: {whole(record['value'])} {money} more than they cost, at {worth}."]
     if record["budget"] is not None:
-        bought = f"{record['funded']} tests for {_whole(record['funded_cost'])} {money}"
-        more = f"worth {_whole(record['funded_value'])} {money} more"
-        lines.append(f"Test budget {_whole(record['budget'])} {money}: {bought}, {more}.")
+        bought = f"{record['funded']} tests for {whole(record['funded_cost'])} {money}"
+        more = f"worth {whole(record['funded_value'])} {money} more"
+        lines.append(f"Test budget {whole(record['budget'])} {money}: {bought}, {more}.")
     return lines
-
-
-def _whole(amount: float) -> str:
-    return f"{amount:,.0f}".replace(",", " ")
