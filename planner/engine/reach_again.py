@@ -20,20 +20,18 @@ from planner.physics.equation import kernel
 
 @kernel
 def most_again(place: Place, short: Records, room: Room) -> float:
-    """The most water of a year that any set gives, m3, as `reach.most_used`: pumps of the list first, then those that
-    could give more by energy, by the months' means, and by the balance of days."""
+    """The most water of a year that any set gives, m3, as `reach.most_used`: those first that gave most when it was last
+    sought, then those that could give more by energy, by the months' means, and by the balance of days."""
     market = place.market
     storage = largest_storage(place)
-    listed = np.zeros(market.pumps.size, np.int64)
+    count = market.pumps.size
+    order = np.argsort(-short.gave[:count])  # those that gave most before: the more the first gives, the fewer follow
     most = 0.0
-    for s in range(short.size):
-        j = short[s].pump
-        if j >= 0 and not listed[j]:
-            listed[j] = 1
-            most = max(most, most_of_pump(j, place, short, storage, most, room))
-    for j in range(market.pumps.size):
-        if not listed[j]:
-            most = max(most, most_of_pump(j, place, short, storage, most, room))
+    for n in range(count):
+        j = order[n]
+        found = most_of_pump(j, place, short, storage, most, room)
+        short[j].gave = max(found, 0.9 * short[j].gave)
+        most = max(most, found)
     return most
 
 

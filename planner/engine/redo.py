@@ -61,8 +61,10 @@ from planner.physics.equation import kernel
 
 # A set of the list; pump −1 for a place that is free. `over`: tanks above the smallest that holds the day's share.
 # Beside them, of the pump whose number is the place's: whether a set with it is listed, and how often it was searched
-# in vain.
-SHORT = np.dtype([(name, "i8") for name in ("pump", "riser", "delivery", "cable", "over", "listed", "misses")])
+# in vain; and what it gave when the most water was last sought, m3.
+SHORT = np.dtype(
+    [(name, "i8") for name in ("pump", "riser", "delivery", "cable", "over", "listed", "misses")] + [("gave", "f8")]
+)
 MOST_SETS = 128
 CLEARLY, MOST_MISSES = 0.98, 3  # our choice: 2 % of the cost of water
 FAR_BEHIND = 1.15  # times the cost of another family: ours; P90 of a part's drawn price is 1.1
