@@ -20,12 +20,12 @@ from planner.physics.equation import kernel
 
 @kernel
 def most_again(place: Place, short: Records, room: Room) -> float:
-    """The most water of a year that any set gives, m3, as `reach.most_used`: those first that gave most when it was last
-    sought, then those that could give more by energy, by the months' means, and by the balance of days."""
+    """The most water of a year that any set gives, m3, as `reach.most_used`: first the pumps that gave most when it was
+    last sought, then those that could give more by energy, by the months' means, and by the balance of days."""
     market = place.market
     storage = largest_storage(place)
     count = market.pumps.size
-    order = np.argsort(-short.gave[:count])  # those that gave most before: the more the first gives, the fewer follow
+    order = np.argsort(-short["gave"][:count])  # those that gave most before: the more the first gives, the fewer follow
     most = 0.0
     for n in range(count):
         j = order[n]
