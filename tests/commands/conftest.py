@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -14,20 +12,13 @@ from planner.commands.why.opened import open_row
 from planner.engine.days import clearness_of, synthetic_days
 from planner.pipeline import run
 from tests.commands.sheet_reader import Order
-
-DEMO = Path(__file__).parents[2] / "data_demo"
+from tests.quick_demo import quick_demo
 
 
 @pytest.fixture(scope="session")
 def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Few draws, no scenarios and no switch values: none is the subject here, and each takes longer than the rest."""
     folder = tmp_path_factory.mktemp("why")
-    shutil.copytree(DEMO, folder / "demo", ignore=shutil.ignore_patterns("__pycache__"))
-    plan = folder / "demo" / "plan.toml"
-    text = re.sub(r"(?ms)^\[\[?scenario.*?(?=^\[(?!\[?scenario))", "", plan.read_text(encoding="utf-8"))
-    text = re.sub(r"(?m)^draws = \d+$", "draws = 4", text) + "\n[testing]\nswitch_values = false\n"
-    plan.write_text(text, encoding="utf-8")
-    run(plan, folder / "out")
+    run(quick_demo(folder / "demo"), folder / "out")
     return folder / "out"
 
 

@@ -193,6 +193,7 @@ MORE = {
     "demand_m3_day": "9.5",
     "tank_height_m": "4",
     "pipe_length_m": "120",
+    "grid_distance_m": "2400",
     "existing_pump_id": "",
     "existing_array_wp": "",
     "existing_tilt_deg": "",

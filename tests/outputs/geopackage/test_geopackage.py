@@ -20,19 +20,18 @@ from planner.outputs.geopackage.fields import holdable
 from planner.pipeline import run
 from planner.plan import read_plan
 from planner.tables.boundary import read_polygons
-
-DEMO = Path(__file__).parents[3] / "data_demo"
+from tests.quick_demo import DEMO, quick_demo
 
 
 @pytest.fixture(scope="module")
 def done(hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo with hostile names in its first rows."""
     folder = tmp_path_factory.mktemp("gpkg") / "data"
-    shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("__pycache__"))
+    plan = quick_demo(folder)
     table = pd.read_csv(folder / "boreholes.csv", dtype="str", keep_default_na=False)
     table.loc[: len(hostile_names) - 1, "village"] = list(hostile_names)
     table.to_csv(folder / "boreholes.csv", index=False)
-    run(folder / "plan.toml", folder.parent / "out")
+    run(plan, folder.parent / "out")
     return folder.parent / "out"
 
 
@@ -93,7 +92,7 @@ def test_run_and_findings(done: Path) -> None:
 def test_styles_name_only_columns_that_exist(done: Path) -> None:
     path = done / "plan.gpkg"
     styles = rows(path, "SELECT f_table_name, styleQML, useAsDefault FROM layer_styles")
-    assert {name for name, _, _ in styles} == {"sites", "sites_without_position", "areas", "findings", "run"}
+    assert {name for name, _, _ in styles} == {"sites", "sites_without_position", "areas", "lots", "findings", "run"}
     for layer, qml, default in styles:
         columns = {name for (name,) in rows(path, f"SELECT name FROM pragma_table_info('{layer}')")}
         root = ET.fromstring(qml)

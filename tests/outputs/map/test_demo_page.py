@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import json
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,9 +13,9 @@ import pandas as pd
 import pytest
 
 from planner.pipeline import run
+from tests.quick_demo import quick_demo
 
 pytestmark = pytest.mark.browser
-DEMO = Path(__file__).parents[3] / "data_demo"
 PROGRAMME = "</title><script>window.hurt=1</script> ${window.hurt=2} \u202eplan"
 
 
@@ -24,7 +23,7 @@ PROGRAMME = "</title><script>window.hurt=1</script> ${window.hurt=2} \u202eplan"
 def demo(hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, pd.DataFrame]:
     """The map and the table of a run with hostile villages, wards, polygons and programme."""
     folder = tmp_path_factory.mktemp("demo") / "data"
-    shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("__pycache__"))
+    quick_demo(folder)
     path = folder / "boreholes.csv"
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.reader(file))
