@@ -25,7 +25,9 @@ def most_again(place: Place, short: Records, room: Room) -> float:
     market = place.market
     storage = largest_storage(place)
     count = market.pumps.size
-    order = np.argsort(-short["gave"][:count])  # those that gave most before: the more the first gives, the fewer follow
+    order = np.argsort(
+        -short["gave"][:count]
+    )  # those that gave most before: the more the first gives, the fewer follow
     most = 0.0
     for n in range(count):
         j = order[n]

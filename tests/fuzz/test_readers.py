@@ -179,6 +179,22 @@ def test_the_seeds_are_good_files(corpus: dict[str, bytes], tmp_path: Path) -> N
         assert table is not None or name in beside, (name, faults)
 
 
+@pytest.mark.parametrize(("name", "part"), [("wells.ods", "content.xml"), ("wells.xlsx", "xl/worksheets/sheet1.xml")])
+def test_a_table_without_an_end_is_refused(corpus: dict[str, bytes], tmp_path: Path, name: str, part: str) -> None:
+    """A reader waited for the end of such a table for ever."""
+    kept = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(corpus[name])) as whole, zipfile.ZipFile(kept, "w") as broken:
+        for one in whole.namelist():
+            text = whole.read(one)
+            for end in (b"</table:table>", b"</sheetData>"):
+                text = text.replace(end, b"<{}/table:table>") if one == part else text
+            broken.writestr(one, text)
+    (tmp_path / name).write_bytes(kept.getvalue())
+    faults: list[Fault] = []
+    assert open_table(Inventory.model_validate({"file": name}), tmp_path / name, faults) is None
+    assert f"broken in {part}" in faults[0].found
+
+
 NAMES = [
     *("wells.csv", "wells.txt", "old.csv", "wells.xlsx", "wells.ods", "wells.gpkg", "wells.shp", "wells.geojson"),
     "wells.parquet",

@@ -1,8 +1,8 @@
 """The XML inside XLSX and ODS files: whether it is safe to open, and what a reader of values alone would lose.
 
-Parts are read as a stream of bytes and searched, not parsed, because a sheet may be hundreds of megabytes; the small
-parts that are parsed are refused if they declare a document type, which the Open Packaging Conventions forbid
-(ISO/IEC 29500-2), so that no entity is ever expanded.
+Parts are read as a stream of bytes and searched, because a sheet may be hundreds of megabytes; whether those that hold
+cells are well-formed is tested on the way. Parts are refused if they declare a document type, which the Open Packaging
+Conventions forbid (ISO/IEC 29500-2), so that no entity is ever expanded.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from copy import copy
 from dataclasses import dataclass, field
 from pathlib import Path
 from xml.etree import ElementTree
+from xml.parsers import expat
 
 MAX_UNPACKED_BYTES = 1_000_000_000
 MAX_RATIO = 200  # unpacked ÷ packed, of parts of more than MANY_BYTES: real sheets stay below 50
@@ -36,6 +37,7 @@ _COLUMN = re.compile(rb"<(?:\w+:)?col\s(?=[^>]*\bhidden=[\"'](?:1|true)[\"'])[^>
 _FILTER = re.compile(rb"<(?:\w+:)?filterColumn\b")
 _ODS_TAG = re.compile(rb"<(/?)table:(table|table-row|table-cell|covered-table-cell)(?=[\s/>])([^>]*)>")
 _REPEATED = re.compile(rb"number-(?:rows|columns)-repeated=[\"']([0-9]{1,9})[\"']")
+_READ = re.compile(r"content\.xml|xl/(workbook|sharedStrings)\.xml|xl/worksheets/[^/]*\.xml")  # by the reader
 _ODS_TEXT = re.compile(rb"<text:p>([^<]{1,20})")
 
 
@@ -88,6 +90,7 @@ def _check_part(archive: zipfile.ZipFile, part: zipfile.ZipInfo, total: int) -> 
     opened = copy(part)
     opened.file_size = MAX_UNPACKED_BYTES  # the stream ends where its bytes do, whatever was stated
     size = 0
+    parser = expat.ParserCreate() if _READ.fullmatch(part.filename) else None
     with archive.open(opened) as stream:
         while block := stream.read(_CHUNK):
             if size == 0 and part.filename.endswith((".xml", ".rels")):
@@ -95,7 +98,20 @@ def _check_part(archive: zipfile.ZipFile, part: zipfile.ZipInfo, total: int) -> 
             size += len(block)
             if total + size > MAX_UNPACKED_BYTES or (size > MANY_BYTES and size > MAX_RATIO * part.compress_size):
                 raise PartsError(f"a part that unpacks to more than {size // 1_000_000} MB", allowed)
+            _feed(parser, block, part.filename)
+    _feed(parser, b"", part.filename)
     return total + size
+
+
+def _feed(parser: expat.XMLParserType | None, block: bytes, name: str) -> None:
+    """A reader may wait for ever for the end of a table: XML that is not well-formed goes no further. b"": the end."""
+    if parser is None:
+        return
+    try:
+        parser.Parse(block, not block)
+    except expat.ExpatError as error:
+        found = f"XML that is broken in {name} (line {error.lineno}, column {error.offset})"
+        raise PartsError(found, "a workbook that is whole") from error
 
 
 def _check_start(start: bytes) -> None:
