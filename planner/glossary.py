@@ -1,4 +1,4 @@
-"""The only list of quantities: name, unit, type, plausible range and meaning, read from glossary.csv.
+"""The only list of quantities: name, unit, type and plausible range from glossary.csv, label and meaning from texts/.
 
 A name with `{month}` stands for twelve columns, `…_01` (January) to `…_12`.
 """
@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Literal
+
+from planner.texts import texts
 
 MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 
@@ -33,6 +35,7 @@ class Quantity:
 def glossary() -> dict[str, Quantity]:
     """All quantities by name, months written out."""
     found: dict[str, Quantity] = {}
+    words = texts()
     text = files("planner").joinpath("glossary.csv").read_text(encoding="utf-8")
     for row in csv.DictReader(text.splitlines()):
         names = [row["name"]] if "{month}" not in row["name"] else monthly(row["name"].removesuffix("_{month}"))
@@ -43,8 +46,8 @@ def glossary() -> dict[str, Quantity]:
                 row["dtype"],  # type: ignore[arg-type]
                 float(row["low"]) if row["low"] else None,
                 float(row["high"]) if row["high"] else None,
-                row["label"],
-                row["meaning"],
+                words[f"label_{row['name']}"][1],
+                words[f"meaning_{row['name']}"][1],
             )
     return found
 

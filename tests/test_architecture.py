@@ -25,7 +25,8 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "physics.equation", "__init__"),
     ("physics", "crops"),
-    ("glossary", "texts", "plan"),
+    ("texts",),
+    ("glossary", "plan"),
     ("catalogue",),
     ("engine",),
     ("tables.step", "tables.weather_sun", "tables.cells.units", "tables.cells.yields"),

@@ -163,13 +163,13 @@ def test_every_rule_of_a_finding_has_its_three_sentences() -> None:
             for kind in ("finding", "done", "todo")
             if f"{kind}_{rule}" not in known
         ]
-    assert not missing, "planner/texts.csv lacks:\n" + "\n".join(sorted(missing))
+    assert not missing, "planner/texts/findings.csv lacks:\n" + "\n".join(sorted(missing))
 
 
 def test_every_sentence_of_a_finding_has_its_fellows() -> None:
     known = texts()
     lacking = [f"{kind}_{rule}" for rule in told_rules() for kind in ("done", "todo") if f"{kind}_{rule}" not in known]
-    assert not lacking, "planner/texts.csv lacks:\n" + "\n".join(sorted(lacking))
+    assert not lacking, "planner/texts/findings.csv lacks:\n" + "\n".join(sorted(lacking))
     general = {"done_when_repaired", "done_when_flagged", "done_when_stopped", "todo_any"}
     alone = [
         key

@@ -1,6 +1,7 @@
-"""Sentences and labels, drawn from texts.csv: data in, plain text out, no markup.
+"""Sentences and labels in each language: data in, plain text out, no markup.
 
-texts.csv has a column for each language; a text that a language lacks is given in English.
+The tables of this folder are one table in parts, by subject: key, kind, and a column a language. A key stands in one of
+them only.
 """
 
 from __future__ import annotations
@@ -12,13 +13,22 @@ from functools import cache
 from importlib.resources import files
 
 ENGLISH = "en"
+LANGUAGES = ("en", "fr", "pt", "es", "sw")
 
 
 @cache
 def texts(language: str = ENGLISH) -> dict[str, tuple[str, str]]:
     """All texts: key → (kind, text in the language, else in English)."""
-    lines = files("planner").joinpath("texts.csv").read_text(encoding="utf-8").splitlines()
-    return {row["key"]: (row["kind"], row.get(language) or row[ENGLISH]) for row in csv.DictReader(lines)}
+    return {row["key"]: (row["kind"], row[language] or row[ENGLISH]) for row in _rows()}
+
+
+@cache
+def _rows() -> list[dict[str, str]]:
+    folder = files("planner.texts")
+    names = sorted(one.name for one in folder.iterdir() if one.name.endswith(".csv"))
+    return [
+        row for name in names for row in csv.DictReader(folder.joinpath(name).read_text(encoding="utf-8").splitlines())
+    ]
 
 
 def of_kind(kind: str, language: str = ENGLISH) -> list[str]:
