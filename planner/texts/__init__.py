@@ -29,10 +29,10 @@ from planner.texts.locales import (
     plural,
 )
 
-__all__ = [  # fmt: skip
+__all__ = [
     "ENGLISH",
-    "Figure",
     "LANGUAGES",
+    "Figure",
     "Listed",
     "Said",
     "Sentence",
