@@ -34,7 +34,7 @@ from planner.stages.scenarios import WhatIf
 from planner.stages.selection import Chosen
 from planner.tables.boundary import read_polygons
 from planner.tables.prices import price_record
-from planner.texts import of_kind
+from planner.texts import Said, english, words_of_kind
 
 if TYPE_CHECKING:
     import geopandas
@@ -51,7 +51,7 @@ class Outcome:
     findings: dict[str, int]
     stages: list[dict[str, Any]]
     run_id: str
-    budget: list[str] = field(default_factory=list)
+    budget: list[Said] = field(default_factory=list)
     scenarios: list[str] = field(default_factory=list)
 
 
@@ -104,8 +104,8 @@ def publish(
         "counts": counts,
         "defaults_used": plan.defaults_used,
         "without_effect": plan.without_effect,
-        "cautions": of_kind("caution"),
-        "notes": [*table.notes, *of_kind("note")],
+        "cautions": words_of_kind("caution"),
+        "notes": [*table.notes, *words_of_kind("note")],
         "coarsen_m": plan.plan.output.coarsen_m,
         "budget": lines,
         "budget_steps": funded.steps,
@@ -124,7 +124,7 @@ def publish(
         from planner.outputs.geopackage.geopackage import write_geopackage
 
         name_field = "" if area is None else area.name_field
-        write_geopackage(public, polygons, name_field, findings, about, new / "plan.gpkg", lots.table)
+        write_geopackage(public, polygons, name_field, findings, english(about), new / "plan.gpkg", lots.table)
     table.stages.append(
         {
             "name": "outputs",
@@ -135,7 +135,7 @@ def publish(
     )
     summary = summary_record(finding_frame(table.findings), table.sites["sub_district_used"])
     record = {
-        **about,
+        **english(about),
         "plan": plan.plan.model_dump(mode="json", exclude_none=True),
         "plan_file": _relative(plan.path, folder),
         "inputs": inputs,

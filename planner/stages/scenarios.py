@@ -85,7 +85,7 @@ def _record(scenario: LoadedScenario) -> dict[str, Any]:
 
 
 def _row(scenario: LoadedScenario) -> dict[str, Any]:
-    return {"name": scenario.name, "changes": list(map(str, scenario.changes))}
+    return {"name": scenario.name, "changes": [one.said() for one in scenario.changes]}
 
 
 def _no_rows(sites: pd.DataFrame) -> pd.DataFrame:

@@ -10,11 +10,11 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from planner.errors import InternalError
 from planner.texts.locales import (
@@ -59,6 +59,7 @@ __all__ = [
     "sentence",
     "texts",
     "word",
+    "words_of_kind",
 ]
 
 PLACE = re.compile(r"\{([a-z][a-z0-9_]*)\}")
@@ -82,6 +83,11 @@ def _rows() -> list[dict[str, str]]:
 def of_kind(kind: str, language: str = ENGLISH) -> list[str]:
     """All texts of a kind, in the order of the file."""
     return [text for found, text in texts(language).values() if found == kind]
+
+
+def words_of_kind(kind: str) -> list[Said]:
+    """All texts of a kind before their language is known, in the order of the file."""
+    return [Said(key) for key, (found, _) in texts().items() if found == kind]
 
 
 def lacking(language: str) -> list[str]:
@@ -138,6 +144,7 @@ def finding_advice(rule: str, action: str, language: str = ENGLISH) -> tuple[str
     return known.get(f"done_{rule}", known[f"done_when_{action}"])[1], known.get(f"todo_{rule}", known["todo_any"])[1]
 
 
+@runtime_checkable
 class Spoken(Protocol):
     """What has a text in each language."""
 
@@ -225,6 +232,13 @@ class Said:
             filling.setdefault("n", _value(self.n, language))
         return _fill(known[key][1], filling)
 
+    def __str__(self) -> str:
+        return self.text()
+
+    def value_of(self, place: str) -> Value:
+        """What fills a placeholder."""
+        return dict(self.values)[place]
+
 
 def _value(value: Value, language: str) -> str:
     """Whole numbers with thousands apart, others as `number` writes them; text stays text."""
@@ -256,17 +270,17 @@ def placeholders(template: str) -> set[str]:
     return set(PLACE.findall(template))
 
 
-def said(key: str, **values: Value) -> Said:
+def said(key: str, /, **values: Value) -> Said:
     """A sentence for later: `said("budget_reserve", n=3).text("fr")`."""
     return Said(key, tuple(values.items()))
 
 
-def counted(key: str, n: float, **values: Value) -> Said:
+def counted(key: str, n: float, /, **values: Value) -> Said:
     """A sentence for later whose plural form n decides; `{n}` is filled with it unless `values` has another."""
     return Said(key, tuple(values.items()), n)
 
 
-def say(key: str, language: str = ENGLISH, **values: Value) -> str:
+def say(key: str, /, language: str = ENGLISH, **values: Value) -> str:
     """The text of a key with its placeholders filled.
 
     >>> say("caution_entry")
@@ -290,6 +304,14 @@ def all_languages(one: Spoken) -> dict[str, str]:
     return {language: one.text(language) for language in LANGUAGES}
 
 
-def english(lines: Sequence[Spoken]) -> list[str]:
-    """The lines in English, for the terminal and run.json."""
-    return [line.text() for line in lines]
+def english(told: Any) -> Any:
+    """The same with every sentence in it in English, for the terminal and run.json: lists and mappings keep their form.
+
+    >>> english({"cautions": [word("caution_entry")], "sites": 3})
+    {'cautions': ['No one enters a well.'], 'sites': 3}
+    """
+    if isinstance(told, Spoken):
+        return told.text()
+    if isinstance(told, Mapping):
+        return {key: english(part) for key, part in told.items()}
+    return [english(part) for part in told] if isinstance(told, list | tuple) else told

@@ -27,6 +27,7 @@ from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
 from planner.outputs.map.run_lines import line_groups
 from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
+from planner.texts import english
 
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
@@ -79,7 +80,7 @@ def map_page(
     areas     [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
-              notes [text]; budget [text], what was funded and chosen; budget_steps; language if not "en";
+              notes [text]; budget [Said], what was funded and chosen; budget_steps; language if not "en";
               coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
@@ -122,8 +123,8 @@ def _block(
             "without_effect": [[key, str(text)] for key, text in run["without_effect"].items()],
             "cautions": [str(text) for text in run["cautions"]],
             "notes": [str(text) for text in run["notes"]],
-            "told": line_groups([str(text) for text in run.get("budget", [])]),
-            "scenarios": [dict(row) for row in run.get("scenarios", [])],
+            "told": english(line_groups(run.get("budget", []))),
+            "scenarios": [english(row) for row in run.get("scenarios", [])],
             "steps": budget_steps(run.get("budget_steps", [])),
         },
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
