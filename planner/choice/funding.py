@@ -19,9 +19,8 @@ from planner.choice.funding_rules import (
     rows_of,
     rules_of,
 )
-from planner.choice.funding_words import ALL_RULES, PHASES, clash_fault, programme_lines
+from planner.choice.funding_words import ALL_RULES, PHASES, clash_of, programme_lines
 from planner.choice.portfolio import Flags, Problem, Rule, Selection, in_rank_order, select
-from planner.errors import PlanError
 from planner.plan import LoadedPlan
 from planner.plan.phases import money_of
 from planner.tables.step import Finding
@@ -94,7 +93,7 @@ def fund(sites: pd.DataFrame, shown: pd.DataFrame, plan: LoadedPlan) -> Funding:
     findings = [*lock_findings(sites, able, plan), *_unknown_people(table, plan)]
     found = select(problem)
     if found is None:
-        raise PlanError([clash_fault(problem, plan)])
+        raise clash_of(problem, plan)
     column[order[found.chosen]] = "funded"
     out = {row for rule in problem.rules if rule.locked_out is not None for row in order[rule.locked_out]}
     column[[row for row in order[~found.chosen] if row not in out][:RESERVE]] = "reserve"

@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.choice.funding_rules import CENTS, fault
 from planner.choice.portfolio import Problem, clash, least_cost
-from planner.errors import Fault
+from planner.errors import Fault, PlanError
 from planner.plan import LoadedPlan
 from planner.texts import Figure, Listed, Said, Value, counted, said
 
@@ -68,24 +68,37 @@ def whole(number: float) -> str:
     return Figure(number).text()
 
 
-def clash_fault(problem: Problem, plan: LoadedPlan) -> Fault:
+class ClashError(PlanError):
+    """Rules that cannot be kept together; told: the same as a sentence in any language."""
+
+    def __init__(self, fault: Fault, told: Said) -> None:
+        super().__init__([fault])
+        self.told = told
+
+
+def clash_of(problem: Problem, plan: LoadedPlan) -> ClashError:
     """The rules, phases and budget that cannot be kept together, and what would be enough."""
     found = clash(problem)
-    names = [rule.name for rule in found.rules]
+    names: list[Value] = [rule_words(rule.name) for rule in found.rules]
     money = plan.plan.programme.currency
     for year, limit in found.phases:
         phase = next(one for one in plan.plan.phase if one.year == year)
-        amount = f"{whole(phase.budget or 0.0)} {money}" if limit == "budget" else str(phase.sites_max)
-        names.append(f"phase {year} {limit} {amount}")
-    expected = "one of them relaxed"
+        if limit == "budget":
+            amount = Figure(phase.budget or 0.0)
+            names.append(said("budget_clash_phase_money", year=str(year), amount=amount, money=money))
+        else:
+            names.append(said("budget_clash_phase_sites", year=str(year), most=str(phase.sites_max)))
+    expected = said("budget_clash_relax")
     if found.budget:
-        names.append(f"budget {whole(plan.plan.programme.budget or 0.0)} {money}")
+        names.append(said("budget_clash_budget", amount=Figure(plan.plan.programme.budget or 0.0), money=money))
         least = None if found.phases else least_cost(replace(problem, rules=found.rules, phases=(), sites_max=None))
         if least is not None:
-            expected += f", or a budget of at least {whole(np.ceil(least / CENTS))} {money}"
+            expected = said("budget_clash_relax_budget", amount=Figure(np.ceil(least / CENTS)), money=money)
     elif found.phases and all(limit == "budget" for _, limit in found.phases):
         least = least_cost(replace(problem, rules=found.rules, phases=(), sites_max=None))
         if least is not None and least > sum(one.budget or 0 for one in problem.phases):
-            expected += f", or phases of at least {whole(np.ceil(least / CENTS))} {money} together"
+            expected = said("budget_clash_relax_phases", amount=Figure(np.ceil(least / CENTS)), money=money)
     key = found.rules[0].name.split()[0] if found.rules else "minimum_count"
-    return fault(plan, key, "rules that clash: " + "; ".join(names), expected, plain=True)
+    rules = said("budget_clash", rules=Listed(tuple(names), "; "))
+    told = said("budget_clash_told", found=rules, expected=expected)
+    return ClashError(fault(plan, key, rules.text(), expected.text(), plain=True), told)
