@@ -119,7 +119,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 @pytest.fixture(scope="session")
 def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
-    """`once(name, fill)`: a folder that all workers share, filled by the first that asks; nobody else writes into it."""
+    """`once(name, fill)`: a folder that all workers share, filled by the first that asks, then only read."""
     base = tmp_path_factory.getbasetemp()
     shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
 
