@@ -28,7 +28,27 @@ MOST_WORKERS = 4  # each holds up to 2 GB, and compiles for itself what no other
 # Workers take files in this order, then the others as collected. What is long and begins last leaves the other
 # workers idle. The first compiles almost every kernel; those that need none come next, so that no two workers
 # compile the same one.
-FIRST = ("tests/commands/test_why.py",)
+FIRST = (
+    "tests/commands/test_why.py",
+    "tests/inventories/test_faults.py",
+    "tests/choice/test_phases.py",
+    "tests/tables/test_screening.py",
+    "tests/tables/test_inventory.py",
+    "tests/tables/test_positions.py",
+    "tests/tables/test_cells.py",
+    "tests/tables/test_weather_file.py",
+    "tests/choice/test_lots_problem.py",
+    "tests/reference/test_slow_sun.py",
+    "tests/outputs/map/test_browser.py",
+    "tests/reference/test_engine_against_reference.py",
+    "tests/outputs/geopackage/test_geopackage.py",
+    "tests/test_pipeline.py",
+    "tests/test_bad_input.py",
+    "tests/outputs/map/test_demo_page.py",
+    "tests/stages/test_scenarios.py",
+    "tests/stages/test_drawing.py",
+    "tests/commands/test_why_sun.py",
+)
 
 # A tested well with its water analysed, a village beside it, and nothing that speaks against equipping it.
 GOOD: Mapping[str, str] = {
@@ -114,6 +134,7 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     order = {config.rootpath / file: place for place, file in enumerate(FIRST)}
+    assert all(file.exists() for file in order), "a file of FIRST has another name now"
     items.sort(key=lambda item: order.get(item.path, len(order)))
 
 
