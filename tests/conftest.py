@@ -128,7 +128,7 @@ HOSTILE = (
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     """How many processes `-n auto` means: none for files named on the command line or with `-s`, where starting them
     takes longer than it saves, or would swallow what is printed."""
-    few = all(".py" in argument for argument in config.args)
+    few = all(argument.partition("::")[0].endswith(".py") for argument in config.args)
     return 0 if few or config.getoption("capture") == "no" else min(os.cpu_count() or 1, MOST_WORKERS)
 
 
