@@ -6,12 +6,16 @@ stands for a missing number.
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+
+from planner.outputs.map.words import spoken
 
 DIGITS = np.frombuffer(b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_", dtype=np.uint8)
 BASE = len(DIGITS)
@@ -55,6 +59,15 @@ def pack_texts(column: pd.Series) -> Packed:
     if len(levels) * 2 > len(texts):
         return {"texts": [str(text) for text in texts]}
     return {"levels": [str(level) for level in levels], **pack(codes.astype(np.int64))}
+
+
+def pack_told(column: pd.Series) -> Packed:
+    """Texts of the run by their levels: each one for all languages, or {language: text}; see words.spoken."""
+    cells = column.astype("object").where(column.notna(), "")
+    names = [json.dumps(cell, sort_keys=True) if isinstance(cell, Mapping) else cell for cell in cells]
+    codes, levels = pd.factorize(pd.Series(names, dtype="object"))
+    by_name = dict(zip(names, cells, strict=True))
+    return {"levels": [spoken(by_name[level]) for level in levels], **pack(codes.astype(np.int64))}
 
 
 def decimals_for(values: NDArray[np.float64]) -> int:

@@ -17,7 +17,7 @@ function readReasons(block, count) {
   const reasons = list(block.reasons);
   const stops = list(block.stops);
   return {
-    sentences: (index) => [...new Set(reasons(index).map(sentence))],
+    sentences: (index) => [...new Set(reasons(index).map((one) => sentence(one)))],
     // The gravest: reasons stand in the order of their weight, but for rules that are named because they hold.
     first(index) {
       const all = reasons(index);

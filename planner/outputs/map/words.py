@@ -11,7 +11,14 @@ from typing import Any
 from planner.texts import ENGLISH, LANGUAGES, texts
 
 KIND = "page"
-SENTENCES = ("caution", "note", "drawn", "evidence")  # kinds whose English is known again where it stands alone
+SENTENCES = (
+    "caution",
+    "note",
+    "drawn",
+    "evidence",
+    "switch",
+)  # kinds whose English is known again where it stands alone
+_END = re.compile(r"(?<=\.) (?=[A-Z])")  # between two sentences
 Told = str | dict[str, str]  # one text for all languages, or one for each that has its own
 
 
@@ -36,17 +43,19 @@ def page_texts(more: Iterable[str] = ()) -> dict[str, Any]:
 def spoken(text: Any) -> Told:
     """A text of the run for the page, as {language: text} where languages differ.
 
-    text: a str, {language: str}, or an object with `text(language)`. A str that is the English of a sentence of the
-    tables, a caution for example, is given in every language.
+    text: a str, {language: str}, or an object with `text(language)`. A str that is the English of sentences of the
+    tables and nothing else, a caution for example, is given in every language.
 
     >>> spoken({"en": "Two", "fr": "Deux", "sw": "Two"})
     {'en': 'Two', 'fr': 'Deux'}
     """
     if isinstance(text, str):
-        key = _keys().get(text)
-        if key is None:
+        keys = [_keys().get(one) for one in ([text] if text in _keys() else _END.split(text))]
+        if None in keys:
             return text
-        by_language: Mapping[str, str] = {language: texts(language)[key][1] for language in LANGUAGES}
+        by_language: Mapping[str, str] = {
+            language: " ".join(texts(language)[key][1] for key in keys if key is not None) for language in LANGUAGES
+        }
     elif isinstance(text, Mapping):
         by_language = text
     elif hasattr(text, "text"):
