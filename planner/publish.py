@@ -23,11 +23,11 @@ from planner.choice.funding import Funding
 from planner.choice.lots.stage import Grouping
 from planner.errors import Fault, InputError, InternalError
 from planner.outputs import folder as output_folder
-from planner.outputs import shared
 from planner.outputs import tables as output_tables
 from planner.outputs.bill import write_bills
 from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
 from planner.outputs.lots import write_lots_csv
+from planner.outputs.material import Material
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
 from planner.stages.scenarios import WhatIf
@@ -51,6 +51,7 @@ class Outcome:
     findings: dict[str, int]
     stages: list[dict[str, Any]]
     run_id: str
+    material: Material
     budget: list[str] = field(default_factory=list)
     scenarios: list[str] = field(default_factory=list)
 
@@ -79,20 +80,6 @@ def publish(
     run_id = _run_id(plan, inputs, catalogue)
     date = _date(plan)
     new = output_folder.new_folder(folder)
-    wanted = plan.plan.output.files
-    if "csv" in wanted:
-        output_tables.write_sites_csv(sites, new / "sites.csv", table.shown)
-        if varied.records:
-            output_tables.write_moves_csv(varied.table, new / "scenarios.csv")
-    if "parquet" in wanted:
-        output_tables.write_parquet(sites, new / "sites.parquet", table.shown)
-        output_tables.write_parquet(checks, new / "checks.parquet")
-    output_tables.write_findings_csv(table.findings, new / "findings.csv")
-    if lots.table is not None:
-        write_lots_csv(lots.table, new / "lots.csv")
-    bills = write_bills(sites, catalogue, plan.plan, new) if "bill" in wanted else None
-    if chosen.weights is not None:
-        output_tables.write_weights_csv(chosen.weights, new / "weights.csv")
     lines = [*funded.lines, *chosen.lines, *lots.lines, *table.tests[1]]
     about = {
         "programme": plan.plan.programme.name,
@@ -111,21 +98,21 @@ def publish(
         "budget": lines,
         "budget_steps": funded.steps,
     }
-    area = plan.plan.area
-    polygons = None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
-    grid_m = plan.plan.output.coarsen_m
-    findings = shared.shared_findings([dict(vars(one)) for one in table.findings], grid_m)
-    public = shared.coarse_sites(sites, checks, grid_m)
-    if "map" in wanted:
-        told = shared.coarse_checks(checks, grid_m)
-        _write_map(
-            plan, public, polygons, {**about, "scenarios": varied.rows}, told, findings, table.shown, new / "map.html"
-        )
-    if "gpkg" in wanted:
-        from planner.outputs.geopackage.geopackage import write_geopackage
-
-        name_field = "" if area is None else area.name_field
-        write_geopackage(public, polygons, name_field, findings, about, new / "plan.gpkg", lots.table)
+    material = Material(
+        plan,
+        catalogue,
+        sites,
+        checks,
+        [dict(vars(one)) for one in table.findings],
+        table.shown,
+        _polygons(plan),
+        about,
+        lots.table,
+        varied.rows,
+        varied.table,
+        chosen.weights,
+    )
+    bills = _draw(material, new)
     table.stages.append(
         {
             "name": "outputs",
@@ -167,43 +154,58 @@ def publish(
     output_folder.commit(folder, record)
     tell(f"outputs: {table.stages[-1]['seconds']} s")
     return Outcome(
-        folder, counts, {kind: summary[kind] for kind in SEVERITIES}, table.stages, run_id, lines, varied.lines
+        folder,
+        counts,
+        {kind: summary[kind] for kind in SEVERITIES},
+        table.stages,
+        run_id,
+        material,
+        lines,
+        varied.lines,
     )
 
 
-def _write_map(
-    plan: LoadedPlan,
-    sites: pd.DataFrame,
-    polygons: geopandas.GeoDataFrame | None,
-    about: dict[str, Any],
-    checks: pd.DataFrame,
-    findings: list[dict[str, Any]],
-    shown: pd.DataFrame,
-    path: Path,
-) -> None:
-    from planner.outputs.map.areas import simplify_areas
-    from planner.outputs.map.page import map_page
-    from planner.outputs.map.relief import make_relief
+def _draw(material: Material, new: Path) -> dict[str, Any] | None:
+    """Write the files that the plan wants; the sums of the bills, if they are among them."""
+    wanted, sites = material.plan.plan.output.files, material.sites
+    bills = None
+    if "csv" in wanted:
+        output_tables.write_sites_csv(sites, new / "sites.csv", material.shown)
+        if material.scenarios:
+            output_tables.write_moves_csv(material.moves, new / "scenarios.csv")
+    if "parquet" in wanted:
+        output_tables.write_parquet(sites, new / "sites.parquet", material.shown)
+        output_tables.write_parquet(material.checks, new / "checks.parquet")
+    output_tables.write_findings_csv(material.findings, new / "findings.csv")
+    if material.lots is not None:
+        write_lots_csv(material.lots, new / "lots.csv")
+    if "bill" in wanted:
+        bills = write_bills(sites, material.catalogue, material.plan.plan, new)
+    if material.weights is not None:
+        output_tables.write_weights_csv(material.weights, new / "weights.csv")
+    handed_on = material.handed_on()
+    if "map" in wanted:
+        from planner.outputs.map.write import write_map
 
-    area, elevation = plan.plan.area, plan.plan.rasters.elevation
-    areas = None
-    bounds = tuple(getattr(sites[name], side)() for side in ("min", "max") for name in ("longitude", "latitude"))
-    if area is not None and polygons is not None:
-        areas, bounds = simplify_areas(polygons, area.name_field), tuple(polygons.total_bounds)
-    relief = None
-    if elevation is not None:
-        relief = make_relief(plan.resolve(elevation.names[0]), bounds, elevation.nodata)
-    page = map_page(
-        sites,
-        areas,
-        {**about, "plan": plan.plan.model_dump(mode="json", exclude_none=True)},
-        checks=checks,
-        findings=findings,
-        relief=relief,
-        shown=shown,
-    )
-    with path.open("w", encoding="utf-8", newline="") as file:
-        file.write(page)
+        write_map(handed_on, new / "map.html")
+    if "gpkg" in wanted:
+        from planner.outputs.geopackage.geopackage import write_geopackage
+
+        write_geopackage(
+            handed_on.sites,
+            handed_on.polygons,
+            handed_on.name_field,
+            handed_on.findings,
+            handed_on.about,
+            new / "plan.gpkg",
+            handed_on.lots,
+        )
+    return bills
+
+
+def _polygons(plan: LoadedPlan) -> geopandas.GeoDataFrame | None:
+    area = plan.plan.area
+    return None if area is None else read_polygons(area.boundary, plan.resolve(area.boundary)).to_crs("EPSG:4326")
 
 
 def _relative(path: Path, folder: Path) -> str:

@@ -89,6 +89,14 @@ HOSTILE = (
     "bell\x07 escape\x1b[31m",
     "{subject} {value} $& $1",
     "=1+1",
+    '=HYPERLINK("http://x.invalid","y")',
+    "+1+1",
+    "@SUM(1+1)",
+    "{=1+1}",
+    "_x000D_ _x0007_",
+    "]]><b>&#60;i&#62;",
+    '#let x = 1; $x^2$ *a* @ref <label> \\ #eval("1")',
+    "\u2067اسم البئر\u2069 井",
     "long " + "n" * 9990 + " name",
 )
 

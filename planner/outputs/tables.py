@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from planner.glossary import glossary, monthly
-from planner.tables.step import FINDING_COLUMNS, Finding
+from planner.tables.step import FINDING_COLUMNS
 
 # Columns of sites.csv: those of the contract, in its order, then ours.
 SITE_COLUMNS = [
@@ -80,10 +80,10 @@ def as_shown(shown: pd.DataFrame) -> pd.DataFrame:
     return shown.rename(columns=lambda header: f"inventory:{header}")
 
 
-def write_findings_csv(findings: list[Finding], path: Path) -> None:
+def write_findings_csv(findings: Sequence[Mapping[str, Any]], path: Path) -> None:
     """findings.csv: every fault and repair."""
     rows = (
-        [_safe(value) if isinstance(value, str) else str(value) for value in dataclasses.astuple(one)]
+        [_safe(value) if isinstance(value, str) else str(value) for value in (one[name] for name in FINDING_COLUMNS)]
         for one in findings
     )
     _write_csv(path, FINDING_COLUMNS, rows)

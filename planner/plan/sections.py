@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import (
     AfterValidator,
@@ -343,10 +343,17 @@ class Costs(Section):
     residual: bool = Field(True, description="count the unused life of equipment at the end")
 
 
+OutputFile = Literal[
+    "map",
+    "csv",
+    "parquet",
+    "gpkg",
+    "bill",
+]
+
+
 class Output(Section):
-    files: tuple[Literal["map", "csv", "parquet", "gpkg", "bill"], ...] = Field(
-        ("map", "csv", "parquet", "gpkg", "bill"), description="results to write", min_length=1
-    )
+    files: tuple[OutputFile, ...] = Field(get_args(OutputFile), description="results to write", min_length=1)
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
     coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -110,7 +111,7 @@ def test_findings_are_written_in_full(tmp_path: Path) -> None:
         Finding(0, "", "=header", "column_not_read", "info", "=header"),
         Finding(7, "00123", "depth_m", "out_of_range", "warning", "-1 ft, about", "", "flagged"),
     ]
-    write_findings_csv(findings, tmp_path / "findings.csv")
+    write_findings_csv([asdict(one) for one in findings], tmp_path / "findings.csv")
     rows = read(tmp_path / "findings.csv")
     assert list(rows[0]) == FINDING_COLUMNS
     assert rows[0]["column"] == "'=header"
