@@ -6,9 +6,8 @@ stands for a missing number.
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -61,13 +60,10 @@ def pack_texts(column: pd.Series) -> Packed:
     return {"levels": [str(level) for level in levels], **pack(codes.astype(np.int64))}
 
 
-def pack_told(column: pd.Series) -> Packed:
-    """Texts of the run by their levels: each one for all languages, or {language: text}; see words.spoken."""
-    cells = column.astype("object").where(column.notna(), "")
-    names = [json.dumps(cell, sort_keys=True) if isinstance(cell, Mapping) else cell for cell in cells]
-    codes, levels = pd.factorize(pd.Series(names, dtype="object"))
-    by_name = dict(zip(names, cells, strict=True))
-    return {"levels": [spoken(by_name[level]) for level in levels], **pack(codes.astype(np.int64))}
+def pack_told(column: pd.Series, made: Callable[[str], Any]) -> Packed:
+    """Sentences by their levels, each one text or {language: text}; made(English) says it in any language."""
+    codes, levels = pd.factorize(column.fillna("").astype("str"))
+    return {"levels": [spoken(made(str(level))) if level else "" for level in levels], **pack(codes.astype(np.int64))}
 
 
 def decimals_for(values: NDArray[np.float64]) -> int:

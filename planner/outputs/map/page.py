@@ -82,7 +82,7 @@ def map_page(
     areas     [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
-              notes [text]; budget [text], what was funded and chosen; budget_steps; language if not "en";
+              notes [text]; budget [Said], what was funded and chosen; budget_steps; language if not "en";
               a text is one for all languages or one for each, as words.spoken takes it;
               coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
@@ -130,7 +130,7 @@ def _block(
             "without_effect": [[key, spoken(text)] for key, text in run["without_effect"].items()],
             "cautions": spoken_all(run["cautions"]),
             "notes": spoken_all(run["notes"]),
-            "told": line_groups(run.get("budget", [])),
+            "told": [[spoken(head), spoken_all(lines)] for head, lines in line_groups(run.get("budget", []))],
             "scenarios": [_scenario(row) for row in run.get("scenarios", [])],
             "steps": budget_steps(run.get("budget_steps", [])),
         },

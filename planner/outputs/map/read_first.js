@@ -8,7 +8,7 @@ function startReadFirst(run, sites) {
 function readFirstParts(run, sites, offMap) {
   return [
     ...textList(say("page_cautions"), run.cautions),
-    ...run.told.flatMap(([heading, lines]) => textList(say(heading), lines)),
+    ...run.told.flatMap(([heading, lines]) => textList(told(heading), lines)),
     element("h2", "", say("page_how_head")),
     ...howToRead(run, sites).map((text) => element("p", "", text)),
     ...positionWords(run).map((text) => element("p", "", say("page_coarse_words", { positions: text }))),

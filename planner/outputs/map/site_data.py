@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from planner.errors import InternalError
 from planner.glossary import monthly
 from planner.outputs.map.pack import Packed, decimals_for, pack, pack_numbers, pack_texts, pack_told
+from planner.outputs.sentences import COLUMNS
 
 TEXTS = (
     "site_id",
@@ -151,10 +152,12 @@ def site_columns(frame: pd.DataFrame) -> dict[str, Any]:
     digits = decimals_for(floats(frame["cost_per_m3"]))
     costs = {name: pack_numbers(floats(frame[name]), digits) for name in COSTS}
     shares = {name: pack_numbers(hundredths(frame[name]), 2) for name in SHARES}
+    texts = {name: pack_texts(frame[name]) for name in TEXTS}
+    told = {name: pack_told(frame[name], COLUMNS[name]) for name in TOLD}
     return {
         "count": len(frame),
         "numbers": numbers | costs | shares,
-        "texts": {name: pack_texts(frame[name]) for name in TEXTS} | {name: pack_told(frame[name]) for name in TOLD},
+        "texts": texts | told,
         "season": seasons(frame),
     }
 

@@ -46,9 +46,8 @@ def file(
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Path:
     sites = invented_sites(200)
-    lines = [{"en": "Budget 5 USD: funded.", "fr": f"{MARK}Budget 5 USD."}, "Lots: 2 of 3 sites."]
-    sites["evidence_raise"] = pd.Series([{"en": "A yield.", "fr": f"{MARK}Un débit."}] * len(sites), index=sites.index)
-    run = invented_run(sites) | {"language": "fr", "budget": lines, "coarsen_m": 500.0}
+    cautions = [{"en": "Two notes.", "fr": f"{MARK}Deux notes."}, "In one language."]
+    run = invented_run(sites) | {"language": "fr", "cautions": cautions, "coarsen_m": 500.0}
     page = map_page(sites, None, run, checks=invented_checks(sites), findings=invented_findings(sites))
     path = tmp_path_factory.mktemp("languages") / "map.html"
     path.write_text(DATA.sub(translated, page), encoding="utf-8", newline="")
@@ -108,13 +107,10 @@ def test_the_page_opens_in_the_language_of_the_plan_and_every_word_goes_through_
 def test_texts_of_the_run_come_in_the_language_where_they_have_it(visit: Any) -> None:
     page = visit.page
     page.click("#tab-read")
-    assert f"{MARK}Budget 5 USD." in visit.text("#read") and "2 of 3 sites." in visit.text("#read")
-    page.click("#tab-sites")
-    page.locator("#rows .site").first.click()
-    assert f"{MARK}Un débit." in visit.text("#popup")
+    assert f"{MARK}Deux notes." in visit.text("#read") and "In one language." in visit.text("#read")
+    assert f"{MARK}Deux notes." in visit.text("#caution")
     choose(visit, "en")
-    assert "A yield." in visit.text("#popup")
-    assert "Budget 5 USD: funded." in visit.page.locator("#read").text_content()
+    assert "Two notes." in visit.text("#read") and "Two notes." in visit.text("#caution")
 
 
 def test_numbers_months_and_dates_are_those_of_the_language(visit: Any) -> None:

@@ -6,8 +6,10 @@ import re
 from functools import cache
 from importlib.resources import files
 
+import pandas as pd
 import pytest
 
+from planner.outputs.map.pack import pack_told
 from planner.outputs.map.page import SCRIPTS
 from planner.outputs.map.words import page_texts, spoken
 from planner.texts import LANGUAGES, texts
@@ -148,3 +150,8 @@ def test_a_text_of_the_run_is_one_or_one_for_each_language() -> None:
     assert spoken(_Line()) == {"en": "Two sites", "fr": "Deux sites"}
     assert spoken({"en": "same", "pt": "same"}) == "same"
     assert spoken(7) == "7"
+
+
+def test_sentences_of_sites_are_packed_once_each() -> None:
+    packed = pack_told(pd.Series(["a", "", "a"]), lambda text: {"en": text, "fr": "à"})
+    assert packed["levels"] == [{"en": "a", "fr": "à"}, ""] and packed["codes"] == "ABA"
