@@ -27,6 +27,7 @@ from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
 from planner.outputs.map.run_lines import line_groups
 from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
+from planner.outputs.map.switch_data import switch_data, switch_keys
 from planner.outputs.map.words import Told, page_texts, spoken, spoken_all
 from planner.texts import ENGLISH, LANGUAGES, texts
 
@@ -117,10 +118,12 @@ def _block(
 ) -> dict[str, Any]:
     frame = site_frame(sites)
     reasons, told = reason_data(frame, checks), finding_data(findings, frame)
+    switches = switch_data(frame["switch_text"])
+    keys = {rule for rule, *_ in reasons["kinds"]} | finding_keys(told) | switch_keys(switches)
     coloured = frame["decision"].isin(["equip", "test_first"])
     breaks = cost_breaks(np.where(coloured, significant(frame["cost_per_m3"]), np.nan))
     return {
-        "texts": page_texts({rule for rule, *_ in reasons["kinds"]} | finding_keys(told)),
+        "texts": page_texts(keys),
         "run": {
             "language": language_of(run),
             **{key: str(run[key]) for key in RUN_TEXTS},
@@ -142,6 +145,7 @@ def _block(
         "relief": None if relief is None else asdict(relief),
         "sites": site_columns(frame),
         "reasons": reasons,
+        "switches": switches,
         "findings": told,
         "shown": [] if shown is None else [{"name": str(name), "column": pack_texts(shown[name])} for name in shown],
     }

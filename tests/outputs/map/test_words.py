@@ -11,6 +11,7 @@ import pytest
 
 from planner.outputs.map.pack import pack_told
 from planner.outputs.map.page import SCRIPTS
+from planner.outputs.map.switch_data import switch_data, switch_keys
 from planner.outputs.map.words import page_texts, spoken
 from planner.texts import LANGUAGES, texts
 
@@ -155,3 +156,16 @@ def test_a_text_of_the_run_is_one_or_one_for_each_language() -> None:
 def test_sentences_of_sites_are_packed_once_each() -> None:
     packed = pack_told(pd.Series(["a", "", "a"]), lambda text: {"en": text, "fr": "à"})
     assert packed["levels"] == [{"en": "a", "fr": "à"}, ""] and packed["codes"] == "ABA"
+
+
+def test_what_would_change_a_decision_is_keyed() -> None:
+    known = "rest level deeper than 41 m: no pump fits"
+    data = switch_data(pd.Series([known, "", known.replace("41", "52.5"), "<b>text of nobody"]))
+    assert data["amounts"] == ["41", "", "52.5"] and len(data["kinds"]) == 3
+    key, places = data["kinds"][0]
+    made = re.sub(
+        r"\{(\w+)\}", lambda found: texts()[places[found[1]]][1] if found[1] in places else "41", texts()[key][1]
+    )
+    assert made == known
+    assert data["kinds"][2] == ["", {"text": "<b>text of nobody"}]
+    assert {key, *places.values()} == switch_keys(data)
