@@ -3,6 +3,9 @@
 function start() {
   const block = readBlock();
   const { run } = block;
+  readTexts(block.texts, run.language);
+  startLanguages(block.texts);
+  whenSpoken(fillTemplate);
   const sites = readSites(block.sites, block.cost.breaks);
   const sizes = makeSizes(sites, byId("map").offsetWidth);
   const palette = makePalette(block.cost.colours);
@@ -10,6 +13,7 @@ function start() {
     run,
     sites,
     reasons: readReasons(block.reasons, sites.count),
+    switches: readSwitches(block.switches, sites.count),
     findings: readFindings(block.findings, sites),
     shown: block.shown.map(({ name, column }) => ({ name, texts: unpackTexts(column, sites.count) })),
     markOf: (index) => siteMark(sites, index, palette, siteRadius(sites, index, sizes)),
@@ -23,7 +27,7 @@ function start() {
   const legend = fillLegend(block, sites, sizes, palette, refresh);
   const filters = startFilters(sites, run, legend, refresh);
   showTotals(run, sites, sites.order, true);
-  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes, positionWords(run));
+  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes, () => positionWords(run));
   const reframe = makeReframe(map, bounds);
   const halo = makeHalo(map, sites);
   const table = makeTable(sites, context.reasons, context.markOf, run, (index, from) => popup.open(index, from), halo);
@@ -31,10 +35,10 @@ function start() {
   startTip(map, layer, sites, table.point);
   startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), recolour);
   startColumnSwitch(reframe);
-  fillReadFirst(run, sites);
+  startReadFirst(run, sites);
   fillFindings(context.findings, sites, popup.open);
-  fillAssumptions(run);
-  fillWhatIf(run);
+  startAssumptions(run);
+  startWhatIf(run);
   startPrint(reframe, () => fillPrint(context, table.list(), filterWords(filters.read(), run), table.orderWords()));
 
   function refresh() {
@@ -65,12 +69,15 @@ function start() {
     if (event.key === "Enter" && first !== undefined) popup.open(first, byId("search"));
   });
   startOffMap(sites, filters, refresh);
-  refresh();
+  whenSpoken(() => {
+    table.repaint();
+    refresh();
+  });
 }
 
 // The active filters, always in words.
 function showFilters(words, count, all) {
-  byId("status").textContent = words.length ? `${wholeText(count)} of ${wholeText(all)} rows: ${words.join("; ")}.` : `All ${wholeText(all)} rows are shown.`;
+  byId("status").textContent = words.length ? sayCount("page_status", all, { shown: wholeText(count), filters: words.join("; ") }) : sayCount("page_status_all", all);
   byId("reset").hidden = !words.length;
   byId("filter-toggle").classList.toggle("narrowed", words.length > 0);
 }
@@ -79,7 +86,7 @@ function startOffMap(sites, filters, refresh) {
   const count = indexes(sites).filter((index) => !isOnMap(sites, index)).length;
   const button = byId("off-map");
   button.hidden = !count;
-  button.textContent = `${wholeText(count)} not on the map`;
+  whenSpoken(() => button.replaceChildren(say("page_count_off_map", { count: wholeText(count) })));
   button.addEventListener("click", () => {
     filters.showOffMap();
     refresh();
