@@ -6,9 +6,10 @@ function drawMap(block, sites, palette, sizes, notes) {
   const map = startMap();
   const bounds = block.areas.length ? block.areas.map(areaBounds).reduce((whole, part) => whole.extend(part)) : siteBounds(sites);
   showWhole(map, bounds);
-  const ground = new GroundLayer(block.areas, block.relief).addTo(map);
+  const ground = new GroundLayer(block.areas, block.relief, block.rest).addTo(map);
   addAreaNames(map, block.areas);
   addControls(map, bounds);
+  if (block.rest) addNote(map, block.rest.words.note);
   for (const words of notes) addNote(map, words);
   const layer = new SiteLayer(sites, palette, sizes, ground).addTo(map);
   new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(byId("map"));
@@ -28,11 +29,13 @@ function startMap() {
 }
 
 function siteBounds(sites) {
-  const bounds = L.latLngBounds([]);
+  let [south, west, north, east] = [Infinity, Infinity, -Infinity, -Infinity];
   for (let index = 0; index < sites.count; index += 1) {
-    if (isOnMap(sites, index)) bounds.extend([sites.latitude[index], sites.longitude[index]]);
+    if (!isOnMap(sites, index)) continue;
+    [south, north] = [Math.min(south, sites.latitude[index]), Math.max(north, sites.latitude[index])];
+    [west, east] = [Math.min(west, sites.longitude[index]), Math.max(east, sites.longitude[index])];
   }
-  return bounds;
+  return south <= north ? L.latLngBounds([south, west], [north, east]) : L.latLngBounds([]);
 }
 
 function showWhole(map, bounds) {

@@ -1,6 +1,6 @@
 // What a reader must know before using the map: cautions, how to read it, and that every row is accounted for.
 
-function fillReadFirst(run, sites) {
+function fillReadFirst(run, sites, rest) {
   const offMap = indexes(sites).filter((index) => !isOnMap(sites, index)).length;
   byId("read").append(
     ...textList("Cautions", run.cautions),
@@ -9,7 +9,7 @@ function fillReadFirst(run, sites) {
     ...howToRead(run, sites).map((text) => element("p", "", text)),
     ...positionWords(run).map((text) => element("p", "", `${text}. Sites of one cell of the grid lie on one mark; the list has them all. Distances and results were computed from the exact positions.`)),
     element("h2", "", "Every row of the inventory"),
-    countTable(run, sites.count, offMap),
+    countTable(run, sites.count + (rest ? rest.count : 0), offMap + (rest ? rest.off_map : 0), rest),
     ...textList("Notes", run.notes),
     element("h2", "", "This run"),
     keyTable([["Run", run.run_id], ["Date", run.date], ["Version", run.version], ["Prices", `${run.currency} of ${run.price_year}`]]),
@@ -28,7 +28,7 @@ function howToRead(run, sites) {
   ].filter(Boolean);
 }
 
-function countTable(run, rows, offMap) {
+function countTable(run, rows, offMap, rest) {
   const body = DECISIONS.map((decision) => [
     element("span", "", element("strong", "", DECISION_WORDS[decision]), ` ${DECISION_MEANING[decision]}`),
     wholeText(run.counts[decision]),
@@ -37,6 +37,7 @@ function countTable(run, rows, offMap) {
   table.classList.add("counts");
   table.append(tableRow(["Rows of the inventory", wholeText(rows)], "total"));
   table.append(tableRow(["of these not on the map", wholeText(offMap)], ""));
+  if (rest) table.append(tableRow([rest.words.row, wholeText(rest.count)], ""));
   return table;
 }
 
