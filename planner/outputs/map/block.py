@@ -44,7 +44,8 @@ def digits(codes: NDArray[np.int64]) -> str:
     """
     width = _width(codes, BASE)
     places = BASE ** np.arange(width - 1, -1, -1, dtype=np.int64)
-    return DIGITS[codes[:, None] // places % BASE].tobytes().decode("ascii")
+    written: bytes = DIGITS[codes[:, None] // places % BASE].tobytes()
+    return written.decode("ascii")
 
 
 def packed_block(value: Any) -> str:

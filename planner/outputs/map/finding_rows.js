@@ -22,7 +22,10 @@ function readFindings(block, sites) {
   findings.ofSite = (index) => {
     if (!bySite) {
       bySite = new Map();
-      for (const one of groups.flatMap((group) => group.list)) bySite.set(one.site, [...(bySite.get(one.site) || []), one]);
+      for (const one of groups.flatMap((group) => group.list)) {
+        if (!bySite.has(one.site)) bySite.set(one.site, []);
+        bySite.get(one.site).push(one);
+      }
     }
     return bySite.get(index) || [];
   };

@@ -78,6 +78,7 @@ const SiteLayer = CanvasLayer.extend({
     this._radius = siteRadii(sites, sizes);
     this._drawn = drawingOrder(sites, this._radius);
     this._picture = makePicture();
+    this._faint = makePicture();
     this._project();
     this._shown = new Uint8Array(sites.count).fill(1);
     this._matched = this._shown;
@@ -89,6 +90,8 @@ const SiteLayer = CanvasLayer.extend({
   show(shown, matched) {
     this._shown = shown;
     this._matched = matched;
+    this._unmatched = matched.includes(0);
+    this._drawnAs = "";
     this.redraw();
   },
 
@@ -99,6 +102,7 @@ const SiteLayer = CanvasLayer.extend({
 
   recolour() {
     this._looks = makeSprites(this._sites, this._palette, this._radius);
+    this._drawnAs = "";
     this.redraw();
   },
 
@@ -138,31 +142,38 @@ const SiteLayer = CanvasLayer.extend({
   // A printed canvas has a white ground of its own and hides what lies below it: there the ground is painted here.
   _paint(context, frame) {
     if (document.body.classList.contains("printing")) this._ground.paint(context, frame);
+    this._draw(context.canvas, frame);
     context.save();
     context.setTransform(1, 0, 0, 1, 0, 0);
-    context.drawImage(this._pictureOf(context.canvas, frame), 0, 0);
+    context.globalAlpha = FAINT;
+    if (this._unmatched) context.drawImage(this._faint.canvas, 0, 0);
+    context.globalAlpha = 1;
+    context.drawImage(this._picture.canvas, 0, 0);
     context.restore();
     const chosen = this._selected;
     if (chosen < 0 || !isOnMap(this._sites, chosen)) return;
     this._paintSelected(context, this._x[chosen] * frame.scale - frame.left, this._y[chosen] * frame.scale - frame.top);
   },
 
-  _pictureOf({ width, height }, { scale, left, top }) {
+  // The pictures of the sites, drawn anew if anything but the selection has changed: matched ones, and below them the
+  // others, to be shown faint.
+  _draw({ width, height }, { scale, left, top }) {
     const density = window.devicePixelRatio || 1;
-    const pad = Math.ceil(PAD * density);
+    const now = [width, height, scale, left, top, density].join(" ");
+    if (this._drawnAs === now) return;
+    this._drawnAs = now;
     const { slot, sprites } = this._looks;
-    const nothing = sprites.length ? sprites[0].none : null;
-    this._picture.begin(width, height, pad, sprites);
+    const pad = Math.ceil(PAD * density);
+    for (const picture of this._unmatched ? [this._picture, this._faint] : [this._picture]) picture.begin(width, height, pad, sprites);
     for (const index of this._drawn) {
       if (!this._shown[index]) continue;
       const x = Math.round((this._x[index] * scale - left) * density);
       const y = Math.round((this._y[index] * scale - top) * density);
       if (x < 0 || y < 0 || x >= width || y >= height) continue;
-      const sprite = sprites[slot[index]];
-      if (this._matched[index]) this._picture.put(x, y, pad, sprite.solid, sprite.soft);
-      else this._picture.put(x, y, pad, nothing, sprite.faint);
+      (this._matched[index] ? this._picture : this._faint).put(x, y, pad, sprites[slot[index]]);
     }
-    return this._picture.finish(pad);
+    this._picture.finish(pad);
+    if (this._unmatched) this._faint.finish(pad);
   },
 
   _paintSelected(context, x, y) {

@@ -132,7 +132,9 @@ function siteRadius(sites, index, sizes) {
 }
 
 function siteRadii(sites, sizes) {
-  return Float32Array.from({ length: sites.count }, (_, index) => siteRadius(sites, index, sizes));
+  const radii = new Float32Array(sites.count);
+  for (let index = 0; index < sites.count; index += 1) radii[index] = siteRadius(sites, index, sizes);
+  return radii;
 }
 
 function colourOf(palette, index) {

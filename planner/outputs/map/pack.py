@@ -54,8 +54,8 @@ def pack_texts(column: pd.Series) -> Packed:
     if len(levels) * 2 <= len(texts) and len(levels) <= 64:
         return {"levels": levels, "codes": codes.astype(np.int64)}
     around, amounts, places = _templates(levels)
-    letters = sum(map(len, levels))
-    if sum(len(part) for parts in around for part in parts) + sum(map(len, set(amounts))) + 2 * len(texts) < letters / 2:
+    letters = sum(len(part) for parts in around for part in parts) + sum(map(len, set(amounts))) + 2 * len(texts)
+    if letters < sum(map(len, levels)) / 2:
         return {
             "around": around,
             "codes": np.array(places, dtype=np.int64)[codes],

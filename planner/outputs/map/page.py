@@ -154,10 +154,9 @@ def _block(
         "reasons": reason_data(frame, checks, language),
         "findings": finding_data(findings, whole, language, len(frame)),
         "rest": rest_data(rest, len(frame), language),
-        "shown": [
-            {"name": str(name), "column": pack_texts(shown[name].iloc[frame["place"]])}
-            for name in (() if shown is None else shown)
-        ],
+        "shown": []
+        if shown is None
+        else [{"name": str(name), "column": pack_texts(shown[name].iloc[frame["place"]])} for name in shown],
     }
 
 

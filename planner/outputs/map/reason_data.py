@@ -33,13 +33,14 @@ def said(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
     codes = frame["reason_codes"].fillna("").str.split(";").explode()
     codes = codes[codes != ""]
     rules = pd.Index(codes.unique())
-    order = pd.Series(codes.groupby(level=0).cumcount().to_numpy(), index=codes.index * len(rules) + rules.get_indexer(codes))
+    wanted_key = codes.index * len(rules) + rules.get_indexer(codes)
+    order = pd.Series(codes.groupby(level=0).cumcount().to_numpy(), index=wanted_key)
     order = order[~order.index.duplicated()]
     # Of millions of checks one in ten is asked for: whole numbers find it fastest.
     rule = rules.get_indexer(checks["rule"])
     place = pd.Index(frame["inventory_row"]).get_indexer(checks["inventory_row"])
     key = np.where((rule >= 0) & (place >= 0), place * len(rules) + rule, -1)
-    found_order = order.index.get_indexer(key)
+    found_order = order.index.get_indexer(pd.Index(key))
     wanted = found_order >= 0
     found = checks[wanted].assign(place=place[wanted], order=order.to_numpy()[found_order[wanted]])
     best = found["pass"].groupby(key[wanted]).transform("min")
@@ -64,7 +65,11 @@ class _Book:
         self.amounts: dict[str, int] = {}
 
     def pack(self, checks: pd.DataFrame, count: int) -> dict[str, Any]:
-        group = checks.groupby(["rule", "subject", "limit", "pass"], dropna=False, sort=False).ngroup().to_numpy()
+        group = (
+            checks.groupby(["rule", "subject", "limit", "pass"], dropna=False, sort=False)
+            .ngroup()
+            .to_numpy(dtype=np.int64)
+        )
         first = checks.iloc[np.unique(group, return_index=True)[1]]
         kinds = [self._kind(*row) for row in first[["rule", "subject", "limit", "pass"]].itertuples(index=False)]
         counts = np.bincount(checks["place"].to_numpy(dtype=np.int64), minlength=count)
@@ -84,7 +89,7 @@ class _Book:
         )
         return self.kinds.setdefault(kind, len(self.kinds))
 
-    def _values(self, values: NDArray[np.float64], rules: list[str], group: NDArray[np.intp]) -> NDArray[np.int64]:
+    def _values(self, values: NDArray[np.float64], rules: list[str], group: NDArray[np.int64]) -> NDArray[np.int64]:
         """Places in `amounts` of the values as the rules of their groups write them; "" where a rule writes none."""
         codes = np.full(values.size, self.amounts.setdefault("", len(self.amounts)), dtype=np.int64)
         templates = [parts(rule, "", 0.0, 0.0, self.language)[0] for rule in rules]
@@ -93,6 +98,7 @@ class _Book:
             told = np.array(["{value}" in text and ("{value} %" in text) == percent for text in templates], dtype=bool)
             chosen = told[group] if told.size else np.zeros(0, dtype=bool)
             different, place = np.unique(values[chosen], return_inverse=True)
-            texts = [parts(alike[0], "", value, 0.0, self.language)[2] for value in different.tolist()]
-            codes[chosen] = np.array([self.amounts.setdefault(text, len(self.amounts)) for text in texts], dtype=np.int64)[place]
+            told_as = [parts(alike[0], "", value, 0.0, self.language)[2] for value in different.tolist()]
+            places = [self.amounts.setdefault(text, len(self.amounts)) for text in told_as]
+            codes[chosen] = np.array(places, dtype=np.int64)[place]
         return codes

@@ -25,39 +25,28 @@ function makeSprites(sites, palette, radius) {
   return { slot, sprites };
 }
 
-// The pixels of a mark from its middle: x, y, and colour with its opacity worked in; opaque ones apart.
+// The pixels of a mark from its middle: x, y and colour; opaque ones apart.
 function makeSprite(mark) {
   const density = window.devicePixelRatio || 1;
   const half = Math.ceil(mark.radius + 3.5);
-  const canvas = element("canvas");
-  canvas.getContext("2d", { willReadFrequently: true });
-  const context = sizeCanvas(canvas, 2 * half, 2 * half);
-  paintMark(context, half, half, mark);
-  const { data, width } = context.getImageData(0, 0, canvas.width, canvas.height);
+  paintMark(sizeCanvas(SPRITE.canvas, 2 * half, 2 * half), half, half, mark);
+  const { data, width, height } = SPRITE.getImageData(0, 0, SPRITE.canvas.width, SPRITE.canvas.height);
+  const pixels = new Uint32Array(data.buffer);
   const middle = Math.round(half * density);
-  const solid = [];
-  const soft = [];
-  for (let at = 0; at < data.length / 4; at += 1) {
-    const alpha = data[4 * at + 3];
-    if (!alpha) continue;
-    const pixel = { x: (at % width) - middle, y: Math.floor(at / width) - middle, rgba: data.subarray(4 * at, 4 * at + 4) };
-    (alpha === 255 ? solid : soft).push(pixel);
-  }
-  return { solid: pixelList(solid, 1), soft: pixelList(soft, 1), faint: pixelList([...solid, ...soft], FAINT), none: pixelList([], 1) };
+  const places = Array.from({ length: width * height }, (_, at) => at);
+  const list = (wanted) => pixelList(places.filter((at) => wanted(pixels[at] >>> 24)), pixels, width, middle);
+  return { solid: list((alpha) => alpha === 255), soft: list((alpha) => alpha > 0 && alpha < 255) };
 }
 
-function pixelList(pixels, opacity) {
+const SPRITE = element("canvas").getContext("2d", { willReadFrequently: true });
+
+function pixelList(places, pixels, width, middle) {
   return {
-    x: Int16Array.from(pixels, ({ x }) => x),
-    y: Int16Array.from(pixels, ({ y }) => y),
-    colours: Uint32Array.from(pixels, ({ rgba }) => premultiplied(rgba, opacity)),
-    offsets: new Int32Array(pixels.length),
+    x: Int16Array.from(places, (at) => (at % width) - middle),
+    y: Int16Array.from(places, (at) => Math.floor(at / width) - middle),
+    colours: Uint32Array.from(places, (at) => pixels[at]),
+    offsets: new Int32Array(places.length),
   };
-}
-
-function premultiplied([red, green, blue, alpha], opacity) {
-  const opaque = (alpha * opacity) / 255;
-  return ((Math.round(255 * opaque) << 24) | (Math.round(blue * opaque) << 16) | (Math.round(green * opaque) << 8) | Math.round(red * opaque)) >>> 0;
 }
 
 // A picture of the size of a canvas, wider by a margin on all sides, so that no mark needs to be cut.
@@ -74,11 +63,11 @@ function makePicture() {
       canvas.height = height;
     }
     pixels.fill(0);
-    for (const { solid, soft, faint } of sprites) for (const list of [solid, soft, faint]) placeOffsets(list, image.width);
+    for (const { solid, soft } of sprites) for (const list of [solid, soft]) placeOffsets(list, image.width);
   }
 
   // Put a mark at whole pixels of the canvas.
-  function put(x, y, pad, solid, soft) {
+  function put(x, y, pad, { solid, soft }) {
     const at = (y + pad) * image.width + x + pad;
     for (let place = 0; place < solid.offsets.length; place += 1) pixels[at + solid.offsets[place]] = solid.colours[place];
     for (let place = 0; place < soft.offsets.length; place += 1) {
@@ -88,35 +77,32 @@ function makePicture() {
   }
 
   function finish(pad) {
-    separateOpacity(pixels);
     canvas.getContext("2d", { willReadFrequently: true }).putImageData(image, -pad, -pad);
     return canvas;
   }
 
-  return { begin, put, finish };
+  return { canvas, begin, put, finish };
 }
 
 function placeOffsets(list, width) {
   for (let place = 0; place < list.offsets.length; place += 1) list.offsets[place] = list.y[place] * width + list.x[place];
 }
 
-// A colour laid over another, both with their opacity worked in; two channels at a time.
+// A colour laid over another; over an opaque one two channels at a time.
 function over(upper, lower) {
   if (lower === 0) return upper;
-  const rest = 255 - (upper >>> 24);
-  const share = rest + (rest >> 7);
-  const even = (((lower & 0xff00ff) * share) >>> 8) & 0xff00ff;
-  const odd = (((lower >>> 8) & 0xff00ff) * share) & 0xff00ff00;
-  return (upper + (even | odd)) >>> 0;
+  const alpha = upper >>> 24;
+  if (lower >>> 24 < 255) return overFaint(upper, lower, alpha);
+  const share = alpha + (alpha >> 7);
+  const even = (((lower & 0xff00ff) * (256 - share) + (upper & 0xff00ff) * share) >>> 8) & 0xff00ff;
+  const odd = (((lower >>> 8) & 0xff) * (256 - share) + ((upper >>> 8) & 0xff) * share) & 0xff00;
+  return (0xff000000 | even | odd) >>> 0;
 }
 
-// Pictures keep colour and opacity apart.
-function separateOpacity(pixels) {
-  for (let at = 0; at < pixels.length; at += 1) {
-    const pixel = pixels[at];
-    const alpha = pixel >>> 24;
-    if (alpha === 0 || alpha === 255) continue;
-    const whole = (part) => Math.min(255, Math.round((255 * part) / alpha));
-    pixels[at] = ((alpha << 24) | (whole((pixel >>> 16) & 255) << 16) | (whole((pixel >>> 8) & 255) << 8) | whole(pixel & 255)) >>> 0;
-  }
+function overFaint(upper, lower, alpha) {
+  const below = ((lower >>> 24) * (255 - alpha)) / 255;
+  const whole = alpha + below;
+  const [above, under] = [alpha / whole, below / whole];
+  const channel = (shift) => (((upper >>> shift) & 255) * above + ((lower >>> shift) & 255) * under + 0.5) << shift;
+  return ((Math.round(whole) << 24) | (channel(16) & 0xff0000) | (channel(8) & 0xff00) | (channel(0) & 255)) >>> 0;
 }

@@ -94,22 +94,62 @@ function unpackTexts(column, count) {
   return Array.from(codes, (code, index) => column.around[code].join(amounts[index]));
 }
 
-// Flags, six a code: 1 where a site has a value.
+// Flags, six a code: 1 where a site has a value; and how many before each site have one.
 function unpackFlags(codes, count) {
   const sixes = unpack(codes, Math.ceil(count / 6));
   const flags = new Uint8Array(count);
-  for (let index = 0; index < count; index += 1) flags[index] = (sixes[(index / 6) | 0] >> (5 - (index % 6))) & 1;
-  return flags;
+  const before = new Uint32Array(count);
+  let known = 0;
+  for (let index = 0; index < count; index += 1) {
+    flags[index] = (sixes[(index / 6) | 0] >> (5 - (index % 6))) & 1;
+    before[index] = known;
+    known += flags[index];
+  }
+  return { flags, before, known };
 }
 
 // Numbers of those that have a flag, at their places among all; NaN for the others.
-function spread(column, flags) {
-  let known = 0;
-  for (const flag of flags) known += flag;
+function spread(column, { flags, before, known }) {
   const numbers = unpackNumbers(column, known);
   const values = new Float64Array(flags.length);
-  for (let index = 0, at = 0; index < flags.length; index += 1) values[index] = flags[index] ? numbers[at++] : NaN;
+  for (let index = 0; index < flags.length; index += 1) values[index] = flags[index] ? numbers[before[index]] : NaN;
   return values;
+}
+
+// One value alone, as a pop-up wants it.
+function codeAt(codes, place, count) {
+  let value = 0;
+  if (typeof codes === "string") {
+    const width = codes.length / count;
+    for (let at = place * width; at < (place + 1) * width; at += 1) value = value * 64 + DIGIT_OF[codes.charCodeAt(at)];
+    return value;
+  }
+  for (let plane = codes[1] - 1; plane >= 0; plane -= 1) value = value * 256 + planeBytes[codes[0] + plane * count + place];
+  return value;
+}
+
+function numberAt(column, place, count) {
+  const code = codeAt(column.codes, place, count);
+  if (column.levels) return column.levels[code] ?? NaN;
+  return code ? (code - 1 + column.low) / 10 ** column.decimals : NaN;
+}
+
+function textAt(column, place, count) {
+  if (column.texts) return column.texts[place];
+  const code = codeAt(column.codes, place, count);
+  return column.around ? column.around[code].join(textAt(column.amounts, place, count)) : column.levels[code];
+}
+
+// A column that is asked for one value at a time, and unpacked as a whole only for what needs the whole.
+function oneByOne(read, whole) {
+  let all = null;
+  return new Proxy({}, {
+    get(_, key) {
+      if (!all && typeof key === "string" && key >= "0" && key < ":") return read(Number(key));
+      all = all || whole();
+      return typeof all[key] === "function" ? all[key].bind(all) : all[key];
+    },
+  });
 }
 
 // For each of `count` owners: where its entries begin in a long list; one more place for the end of the list.
