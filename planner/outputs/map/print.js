@@ -30,7 +30,7 @@ function fillPrint(context, list, filters, orderWords) {
   byId("print-filters").textContent = `${words} ${wholeText(list.length)} of ${wholeText(sites.count)} inventory rows are shown.`;
   byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
   byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(text))));
-  const rows = list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4));
+  const rows = [...list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4))];
   const left = list.length - rows.length;
   const rest = left ? `${wholeText(left)} more rows are left out here; sites.csv has them all.` : "All rows shown are printed.";
   byId("print-rows").replaceChildren(
