@@ -48,7 +48,8 @@ def rest_data(rest: pd.DataFrame, kept: int, language: str) -> dict[str, Any] | 
 def _cells(latitude: np.ndarray, longitude: np.ndarray) -> tuple[list[list[float]], float]:
     if latitude.size == 0:
         return [], 1.0
-    extent = max(np.ptp(latitude), np.ptp(longitude), 0.01)
+    # A few positions far off the area make a few cells more, not larger ones.
+    extent = max(0.01, *(float(np.ptp(np.quantile(side, [0.02, 0.98]))) for side in (latitude, longitude)))
     size = float(f"{extent / CELLS:.2g}")
     places = np.column_stack((np.floor(latitude / size), np.floor(longitude / size)))
     corners, counts = np.unique(places, axis=0, return_counts=True)
