@@ -1,14 +1,15 @@
 // Start: read the data, draw the map, and tie legend, filters, table and pop-up together.
 
-function start() {
-  const block = readBlock();
+async function start() {
+  const block = await readBlock();
+  if (!block) return;
   const { run } = block;
   readTexts(block.texts, run.language);
   startLanguages(block.texts);
   whenSpoken(fillTemplate);
   const sites = readSites(block.sites, block.cost.breaks);
   const sizes = makeSizes(sites, byId("map").offsetWidth);
-  const palette = makePalette(block.cost.colours);
+  const palette = makePalette(block.cost.colours, sites.costClass);
   const context = {
     run,
     sites,
@@ -35,7 +36,7 @@ function start() {
   startTip(map, layer, sites, table.point);
   startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), recolour);
   startColumnSwitch(reframe);
-  startReadFirst(run, sites);
+  startReadFirst(run, sites, block.rest);
   fillFindings(context.findings, sites, popup.open);
   startAssumptions(run);
   startWhatIf(run);
@@ -45,11 +46,12 @@ function start() {
     const wanted = filters.read();
     const words = filterWords(wanted, run);
     const { shown, matched } = applyFilters(sites, wanted);
-    const list = sites.order.filter((index) => shown[index] && matched[index]);
+    const list = chosenOf(sites.order, shown, matched);
     layer.show(shown, matched);
     table.show(list);
     showTotals(run, sites, list, list.length === sites.count, wanted.step);
     showFilters(words, list.length, sites.count);
+    if (block.rest) byId("status").append(` ${restWords("page_rest_status", block.rest)}`);
   }
 
   function recolour(grey) {

@@ -20,17 +20,20 @@ import numpy as np
 import pandas as pd
 
 from planner.outputs.map.areas import label_point
+from planner.outputs.map.block import packed_block, safe_json
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.finding_data import finding_data, finding_keys
+from planner.outputs.map.order import MOST_SITES, reading_order, rest_data
 from planner.outputs.map.pack import pack_texts
 from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
 from planner.outputs.map.run_lines import line_groups
-from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
+from planner.outputs.map.site_data import decision_counts, significant, site_columns, site_frame
 from planner.outputs.map.switch_data import switch_data, switch_keys
 from planner.outputs.map.words import Told, page_texts, spoken, spoken_all
 from planner.texts import ENGLISH, LANGUAGES, texts
 
+PACKED_ABOVE = 8_000  # sites, about 2 MB; below, any browser opens the page, above those that can unpack a stream
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
 STYLES = ("style.css", "panel.css", "popup.css", "print.css")
@@ -43,7 +46,9 @@ SCRIPTS = (
     "data.js",
     "reasons.js",
     "marks.js",
+    "sprites.js",
     "layer.js",
+    "rest.js",
     "relief.js",
     "areas.js",
     "map.js",
@@ -75,6 +80,8 @@ def map_page(
     findings: Sequence[Mapping[str, Any]],
     relief: Relief | None = None,
     shown: pd.DataFrame | None = None,
+    most_sites: int = MOST_SITES,
+    packed_above: int = PACKED_ABOVE,
 ) -> str:
     """The text of map.html; write it as UTF-8 with newline='' so that the hashes stay true.
 
@@ -90,8 +97,13 @@ def map_page(
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
     relief    shaded relief for the ground of the map
     shown     columns of the inventory that the plan asks for, header → text, row by row as `sites`
+    most_sites    of more sites the first in reading order are listed and the others counted by cell of a grid
+    packed_above  of more sites the data travel packed
     Raises InternalError if a column is missing or the counts of the run do not fit the sites.
     """
+    block = _block(sites, areas, run, checks, findings, relief, shown, most_sites)
+    packed = block["sites"]["count"] > packed_above
+    known = texts(language_of(run))
     style = "\n".join((_leaflet_style(), *(_own(name) for name in STYLES)))
     scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
     parts = {
@@ -100,7 +112,10 @@ def map_page(
         "NOSCRIPT": _without_scripts(),
         "TITLE": html.escape(str(run["programme"])),
         "STYLE": style,
-        "DATA": safe_json(_block(sites, areas, run, checks, findings, relief, shown)),
+        "FORM": "application/octet-stream" if packed else "application/json",
+        "DATA": packed_block(block) if packed else safe_json(block),
+        "OLD": html.escape(known["page_old_browser"][1]),
+        "DAMAGED": html.escape(known["page_damaged"][1]),
         **scripts,
     }
     # One pass: what a part contains is never looked at again.
@@ -115,9 +130,11 @@ def _block(
     findings: Sequence[Mapping[str, Any]],
     relief: Relief | None,
     shown: pd.DataFrame | None,
+    most_sites: int,
 ) -> dict[str, Any]:
-    frame = site_frame(sites)
-    reasons, told = reason_data(frame, checks), finding_data(findings, frame)
+    whole = reading_order(site_frame(sites))
+    frame, rest = whole.iloc[:most_sites], whole.iloc[most_sites:]
+    reasons, told = reason_data(frame, checks), finding_data(findings, whole, len(frame))
     switches = switch_data(frame["switch_text"])
     keys = {rule for rule, *_ in reasons["kinds"]} | finding_keys(told) | switch_keys(switches)
     coloured = frame["decision"].isin(["equip", "test_first"])
@@ -127,7 +144,7 @@ def _block(
         "run": {
             "language": language_of(run),
             **{key: str(run[key]) for key in RUN_TEXTS},
-            "counts": decision_counts(frame, run["counts"]),
+            "counts": decision_counts(whole, run["counts"]),
             "coarsen_m": float(run.get("coarsen_m", 0)),
             "assumptions": assumptions(run),
             "without_effect": [[key, spoken(text)] for key, text in run["without_effect"].items()],
@@ -147,7 +164,10 @@ def _block(
         "reasons": reasons,
         "switches": switches,
         "findings": told,
-        "shown": [] if shown is None else [{"name": str(name), "column": pack_texts(shown[name])} for name in shown],
+        "rest": rest_data(rest, len(frame)),
+        "shown": []
+        if shown is None
+        else [{"name": str(name), "column": pack_texts(shown[name].iloc[frame["place"]])} for name in shown],
     }
 
 

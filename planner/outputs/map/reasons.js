@@ -2,10 +2,15 @@
 
 function readReasons(block, count) {
   const list = ({ counts, kinds, values }) => {
-    const begin = starts(counts, count);
-    const kindAt = unpack(kinds, begin[count]);
-    const valueAt = unpack(values, begin[count]);
+    let begin;
+    let kindAt;
+    let valueAt;
     return (index) => {
+      if (!begin) {
+        begin = starts(counts, count);
+        kindAt = unpack(kinds, begin[count]);
+        valueAt = unpack(values, begin[count]);
+      }
       const found = [];
       for (let at = begin[index]; at < begin[index + 1]; at += 1) {
         const [rule, subject, limit, passed] = block.kinds[kindAt[at]];

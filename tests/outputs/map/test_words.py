@@ -155,7 +155,7 @@ def test_a_text_of_the_run_is_one_or_one_for_each_language() -> None:
 
 def test_sentences_of_sites_are_packed_once_each() -> None:
     packed = pack_told(pd.Series(["a", "", "a"]), lambda text: {"en": text, "fr": "à"})
-    assert packed["levels"] == [{"en": "a", "fr": "à"}, ""] and packed["codes"] == "ABA"
+    assert packed["levels"] == [{"en": "a", "fr": "à"}, ""] and packed["codes"].tolist() == [0, 1, 0]
 
 
 def test_what_would_change_a_decision_is_keyed() -> None:
