@@ -18,7 +18,6 @@ WITHOUT_EFFECT = {
     "rasters.recharge": "abstraction is not compared with recharge yet",
     "output.sheet_limit": "site sheets are not written yet",
     "output.sheets_max": "site sheets are not written yet",
-    "output.workbook_row_limit": "no workbook is written yet",
 }
 
 
