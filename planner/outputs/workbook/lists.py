@@ -45,7 +45,8 @@ CODES = {
     "equipped_with", "test_kind", "base_source", "origin", "decision_old", "decision_new", "funding_old",
     "funding_new", "pump_family_old", "pump_family_new",
 }  # fmt: skip
-WIDEST, WRAPPED, SAMPLE = 30, 70, 200
+WIDEST, WRAPPED, WRAPPED_SHORT, SAMPLE = 30, 80.0, 44.0, 200
+LONG = {"reason_text", "meaning", "note", "why"}
 LINE_HEIGHT, MOST_LINES = 15.0, 8
 SIGNS_A_WIDTH = 1.05  # signs of running text in the width of a figure; fewer in a wide font
 
@@ -141,20 +142,20 @@ def write_list(sheet: Worksheet, listing: Listing, styles: Styles, words: Words)
     columns, last = listing.columns, max(len(listing.columns) - 1, 0)
     cells = [(column.cells, styles.of(column.unit, column.kind), styles.of(column.unit, "date")) for column in columns]
     _set_up(sheet, listing, words)
-    widths = [width_of(column, words.label(column.name)) for column in columns]
-    wrapped = [column.cells for column in columns if column.kind == "wrapped"]
-    for number, column in enumerate(columns):
-        sheet.set_column(number, number, widths[number])
+    widths = [width_of(column, words.label(column.name), words.unit(column.unit)) for column in columns]
+    wrapped = [(column.cells, width) for column, width in zip(columns, widths, strict=True) if column.kind == "wrapped"]
+    for number, width in enumerate(widths):
+        sheet.set_column(number, number, width)
     labels = [header(words.label(column.name)) for column in columns]
     sheet.set_row(0, LINE_HEIGHT * max(map(_header_lines, labels, widths), default=1))
-    for number, column in enumerate(columns):
-        sheet.write_string(0, number, labels[number], styles.header)
+    for number, label in enumerate(labels):
+        sheet.write_string(0, number, label, styles.header)
     for number, column in enumerate(columns):
         sheet.write_string(1, number, header(column.name), styles.machine)
     for number, column in enumerate(columns):
         sheet.write_string(2, number, words.unit(column.unit), styles.unit)
     for row in range(listing.written):
-        lines = max((lines_of(values[row] or "", WRAPPED) for values in wrapped), default=1)
+        lines = max((lines_of(values[row] or "", width) for values, width in wrapped), default=1)
         if lines > 1:  # not every program fits the height to the text by itself
             sheet.set_row(row + HEADER_ROWS, LINE_HEIGHT * min(lines, MOST_LINES))
         for number, (values, style, day) in enumerate(cells):
@@ -212,11 +213,13 @@ def _header_lines(label: str, width: float) -> int:
     return min(lines, MOST_LINES)
 
 
-def width_of(column: Column, label: str) -> float:
+def width_of(column: Column, label: str, unit: str) -> float:
     """A width that shows the cells, within bounds; the header wraps."""
     if column.kind == "wrapped":
-        return WRAPPED
+        return WRAPPED if column.name in LONG else WRAPPED_SHORT
     longest = max((len(word) for word in label.split()), default=0) + 1
     if column.kind in {"text", "any"}:
         longest = max([longest, *(len(str(one)) for one in column.cells[:SAMPLE] if one is not None)])
-    return float(min(max(longest + 1, len(column.name) * 0.5, 8), WIDEST))
+    if column.kind == "date":
+        longest = max(longest, 12)
+    return float(min(max(longest + 1, len(unit) + 2, len(column.name) * 0.5, 8), WIDEST))

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from planner.outputs.workbook.styles import Styles
 
-WIDTHS = (26, 10, 28, 72)
+WIDTHS = (26, 13, 28, 70)
 TEXT_WIDTH = sum(WIDTHS)
 REFUSED = ("not_assessed", "unsuitable", "hold", "test_first")
 MOST_REASONS = 12  # of a decision

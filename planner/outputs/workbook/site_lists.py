@@ -37,7 +37,7 @@ INPUTS = [
 LISTS: dict[str, tuple[list[str], int, int]] = {
     "funded": ([*BEFORE_RANK, "phase", "lot", *RESULT, *SET], 18, 4),
     "reserve": ([*BEFORE_RANK, "lot", *RESULT, *SET], 17, 4),
-    "test_first": ([*TEST[:1], *PLACE, *TEST[1:], *RESULT, *INPUTS, *SET], 20, 4),
+    "test_first": ([*TEST[:1], *PLACE, *TEST[1:], "evidence_grade", "reason_text", *RESULT, *INPUTS, *SET], 15, 4),
     "hold": ([*PLACE, "reason_text", "evidence_grade", *INPUTS, "inventory_row", "latitude", "longitude",
               "reason_codes", *RESULT[1:-1]], 14, 3),
     "unsuitable": ([*PLACE, "reason_text", "evidence_grade", *INPUTS, "inventory_row", "latitude", "longitude",
@@ -54,24 +54,22 @@ def in_language(material: Material, language: str) -> pd.DataFrame:
     sites = material.sites.reset_index(drop=True)
     if language == ENGLISH:
         return sites
-    checks = said(sites, material.checks)
-    told = pd.Series(
-        [
-            sentence(str(rule), str(subject), float(value), float(limit), language)
-            for rule, subject, value, limit in zip(
-                checks["rule"], checks["subject"], checks["value"], checks["limit"], strict=True
-            )
-        ],
-        index=checks["place"].to_numpy(),
-        dtype="object",
-    )
-    reasons = told.groupby(level=0).agg(lambda parts: " ".join(dict.fromkeys(parts)))
     evidence = explained(sites, sites["evidence_grade"], language)
     return sites.assign(
-        reason_text=reasons.reindex(sites.index, fill_value="").astype("str"),
+        reason_text=reasons_in(sites, material.checks, language),
         evidence_reasons=evidence["evidence_reasons"],
         evidence_raise=evidence["evidence_raise"],
     )
+
+
+def reasons_in(sites: pd.DataFrame, checks: pd.DataFrame, language: str) -> pd.Series:
+    """The reasons of each site as sentences in a language, in the order of its codes; sites by place."""
+    found = said(sites, checks)
+    facts = (found[name].tolist() for name in ("rule", "subject", "value", "limit"))
+    told = [sentence(*fact, language) for fact in zip(*facts, strict=True)]
+    groups = pd.Series(told, index=found["place"].to_numpy(), dtype="object").groupby(level=0)
+    whole = groups.agg(lambda parts: " ".join(dict.fromkeys(parts)))
+    return whole.reindex(sites.index, fill_value="").astype("str")
 
 
 def site_lists(material: Material, sites: pd.DataFrame, words: Words) -> list[Listing]:

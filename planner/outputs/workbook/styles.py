@@ -21,8 +21,8 @@ class Styles:
         self._made: dict[tuple[Any, ...], Format] = {}
         self.title = self.make(bold=True, font_size=16, font_color=DARK)
         self.heading = self.make(bold=True, font_size=12, font_color=DARK, bottom=1, bottom_color=DARK)
-        self.text = self.make(valign="top", indent=1)
-        self.wrapped = self.make(valign="top", text_wrap=True, indent=1)
+        self.text = self.make(align="left", valign="top", indent=1)
+        self.wrapped = self.make(align="left", valign="top", text_wrap=True, indent=1)
         self.strong = self.make(valign="top", text_wrap=True, bold=True)
         self.header = self.make(
             bold=True, font_color="white", bg_color=DARK, text_wrap=True, valign="vcenter", border=1, border_color=LINE
