@@ -66,7 +66,7 @@ def reasons_in(sites: pd.DataFrame, checks: pd.DataFrame, language: str) -> pd.S
     """The reasons of each site as sentences in a language, in the order of its codes; sites by place."""
     found = said(sites, checks)
     facts = (found[name].tolist() for name in ("rule", "subject", "value", "limit"))
-    told = [sentence(*fact, language) for fact in zip(*facts, strict=True)]
+    told = [sentence(rule, subject, value, limit, language) for rule, subject, value, limit in zip(*facts, strict=True)]
     groups = pd.Series(told, index=found["place"].to_numpy(), dtype="object").groupby(level=0)
     whole = groups.agg(lambda parts: " ".join(dict.fromkeys(parts)))
     return whole.reindex(sites.index, fill_value="").astype("str")
