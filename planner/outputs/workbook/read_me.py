@@ -69,7 +69,7 @@ def write_read_me(
 
 def _line(page: Page, text: str, strong: bool = False) -> None:
     """A paragraph over the width of the page."""
-    style = page.styles.make(bold=True, valign="top") if strong else page.styles.plain
+    style = page.styles.make(dict(bold=True, valign="top")) if strong else page.styles.plain
     page.paragraph(text, style, TEXT_WIDTH * (0.9 if strong else 1.0))
 
 
@@ -100,7 +100,7 @@ def _refused(page: Page, words: Words, material: Material, sites: pd.DataFrame) 
     _line(page, words.say("refused_intro"))
     heads = [words.say(f"head_{name}") for name in ("decision", "rows", "reason", "example")]
     page.header(heads, page.styles.header, 1)
-    style, count = page.styles.wrapped, page.styles.make(num_format="#,##0", valign="top")
+    style, count = page.styles.wrapped, page.styles.make(dict(num_format="#,##0", valign="top"))
     first = first_reasons(sites, material.checks)
     total = 0
     for decision in (*REFUSED, "equip"):
@@ -109,7 +109,7 @@ def _refused(page: Page, words: Words, material: Material, sites: pd.DataFrame) 
             continue
         total += rows
         page.text(page.row, 0, words.code("decision", decision), page.styles.strong)
-        page.value(page.row, 1, rows, page.styles.make(num_format="#,##0", bold=True, valign="top"))
+        page.value(page.row, 1, rows, page.styles.make(dict(num_format="#,##0", bold=True, valign="top")))
         page.row += 1
         groups = first[first["decision"] == decision].groupby("rule", sort=True)
         ordered = sorted(groups, key=lambda one: -len(one[1]))
@@ -129,7 +129,7 @@ def _refused(page: Page, words: Words, material: Material, sites: pd.DataFrame) 
             page.text(page.row, 2, words.say("other_reasons"), page.styles.text)
             page.row += 1
     page.text(page.row, 0, words.say("inventory_rows"), page.styles.strong)
-    page.value(page.row, 1, total, page.styles.make(num_format="#,##0", bold=True, valign="top", top=1))
+    page.value(page.row, 1, total, page.styles.make(dict(num_format="#,##0", bold=True, valign="top", top=1)))
     page.row += 2
 
 
@@ -149,7 +149,7 @@ def _verify(page: Page, words: Words, material: Material) -> None:
     for text in of_kind("caution", words.language):
         _line(page, f"• {text}")
     prices = {row.item: row.price for row in material.catalogue.price_rows}
-    style = page.styles.make(num_format="#,##0.00", valign="top")
+    style = page.styles.make(dict(num_format="#,##0.00", valign="top"))
     for item in TO_VERIFY:
         if item in prices:
             page.text(page.row, 0, words.say(f"verify_{item}"), page.styles.text)
@@ -170,7 +170,7 @@ def _contents(page: Page, words: Words, listings: Sequence[Listing]) -> None:
         page.text(page.row, 2, words.say(f"holds_{key}"), page.styles.text)
         if key in known:
             one = known[key]
-            page.value(page.row, 1, one.written, page.styles.make(num_format="#,##0", valign="top"))
+            page.value(page.row, 1, one.written, page.styles.make(dict(num_format="#,##0", valign="top")))
             if one.written < one.total:
                 page.row += 1
                 page.text(page.row, 2, rest_text(one, words), page.styles.note)

@@ -98,7 +98,7 @@ def _funnel(page: Page, words: Words, sites: pd.DataFrame) -> None:
     for label, chosen, summed in rows:
         strong = chosen is sites or chosen is equip
         page.text(page.row, 0, label, styles.strong if strong else styles.wrapped)
-        page.value(page.row, 1, len(chosen), styles.make(num_format="#,##0", valign="top", bold=strong))
+        page.value(page.row, 1, len(chosen), styles.make(dict(num_format="#,##0", valign="top", bold=strong)))
         if len(sites):
             page.value(page.row, 2, len(chosen) / len(sites), styles.of("%", "number"))
         for column, (name, value) in enumerate(zip(SUMMED, sums(chosen), strict=True), start=3):
@@ -187,7 +187,7 @@ def _districts(page: Page, words: Words, districts: pd.DataFrame) -> None:
             style = styles.of("people", "number") if key in counts else styles.of(UNITS[key], "number")
             if strong:
                 held = "#,##0" if key in counts else style.num_format
-                style = styles.make(num_format=held, bold=True, top=1, valign="top")
+                style = styles.make(dict(num_format=held, bold=True, top=1, valign="top"))
             page.value(page.row, column, float(row[key]), style)
         page.row += 1
     page.row += 1
