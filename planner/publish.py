@@ -183,6 +183,10 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         bills = write_bills(sites, material.catalogue, material.plan.plan, new)
     if material.weights is not None:
         output_tables.write_weights_csv(material.weights, new / "weights.csv")
+    if "workbook" in wanted:
+        from planner.outputs.workbook.write import write_workbook
+
+        write_workbook(material, new / "programme.xlsx")
     handed_on = material.handed_on()
     if "map" in wanted:
         from planner.outputs.map.write import write_map

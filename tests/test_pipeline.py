@@ -38,6 +38,7 @@ OUTPUTS = (
     "plan.gpkg",
     "bill.csv",
     "bill_totals.csv",
+    "programme.xlsx",
 )
 
 

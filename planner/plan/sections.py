@@ -349,6 +349,7 @@ OutputFile = Literal[
     "parquet",
     "gpkg",
     "bill",
+    "workbook",
 ]
 
 
@@ -357,6 +358,7 @@ class Output(Section):
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
     coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
+    workbook_row_limit: int = Field(10_000, description="most rows of a list of the workbook", ge=1, le=1_000_000)
 
 
 class Plan(Section):

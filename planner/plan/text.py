@@ -19,7 +19,6 @@ WITHOUT_EFFECT = (
     "rasters.recharge",
     "output.sheet_limit",
     "output.sheets_max",
-    "output.workbook_row_limit",
 )
 
 
