@@ -182,6 +182,10 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         bills = write_bills(sites, material.catalogue, material.plan.plan, new)
     if material.weights is not None:
         output_tables.write_weights_csv(material.weights, new / "weights.csv")
+    if "field" in wanted:  # working files: exact positions
+        from planner.outputs.field.write import write_field
+
+        write_field(material, new)
     handed_on = material.handed_on()
     if "map" in wanted:
         from planner.outputs.map.write import write_map

@@ -38,6 +38,10 @@ OUTPUTS = (
     "plan.gpkg",
     "bill.csv",
     "bill_totals.csv",
+    "field.gpx",
+    "field.kml",
+    "field_form.csv",
+    "field_form.xlsx",
 )
 
 

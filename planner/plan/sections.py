@@ -348,6 +348,7 @@ OutputFile = Literal[
     "parquet",
     "gpkg",
     "bill",
+    "field",
 ]
 
 
