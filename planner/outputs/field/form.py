@@ -142,7 +142,7 @@ def rows(visits: Sequence[Visit], material: Material, *, for_people: bool) -> li
     about = {"run_id": material.about["run_id"], "inventory_file": fingerprint(material)}
     found = []
     for number, visit in enumerate(visits, start=1):
-        site = visit.site | about | {"visit_order": number, "waypoint": visit.name}
+        site: dict[Any, Any] = visit.site | about | {"visit_order": number, "waypoint": visit.name}
         if for_people:
             site["decision"] = group_name(visit.group, language)
         found.append([_known(one, site, language if for_people else "") for one in columns()])
@@ -159,7 +159,7 @@ def file_fingerprint(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()[:12]
 
 
-def _known(column: Column, site: dict[str, Any], language: str) -> Value:
+def _known(column: Column, site: dict[Any, Any], language: str) -> Value:
     value = None if column.open else site.get(column.name.removeprefix(KNOWN))
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return None

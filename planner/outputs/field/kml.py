@@ -5,6 +5,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -54,7 +55,7 @@ def _placemark(folder: ET.Element, visit: Visit, material: Material) -> None:
     _text(point, "coordinates", f"{degrees(visit.site['longitude'])},{degrees(visit.site['latitude'])}")
 
 
-def _shown(value: object) -> str:
+def _shown(value: Any) -> str:
     if isinstance(value, str):
         return no_markup(value)
     return "" if pd.isna(value) else f"{value:.0f}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,7 +35,7 @@ class Visit:
 
     name: str
     group: str
-    site: dict[str, Any]
+    site: dict[Hashable, Any]
     checks: list[str]
 
 
@@ -85,7 +85,7 @@ def short_names(sites: pd.DataFrame) -> list[str]:
     ]
 
 
-def _checks(site: dict[str, Any], language: str) -> Iterator[str]:
+def _checks(site: dict[Hashable, Any], language: str) -> Iterator[str]:
     for key, wanted in (
         ("position", True),
         ("state", True),
