@@ -24,8 +24,10 @@ def read_lines(name: str, told: Sequence[Told], confirmed: int, other_run: str) 
     """How the form was read, and every cell and row of it that was not used or is doubtful."""
     counts = Counter(one.what for one in told)
     sites = len({one.inventory_row for one in told if one.what in _WHAT})
-    parts = [f"{counts[what]} {words}" for what, words in _WHAT.items() if counts[what]]  # type: ignore[index]
-    lines = [one_line(f"{name}: {sites} sites updated: {', '.join(parts)}; {confirmed} answers confirm the inventory")]
+    parts = [f"{words} {counts[what]}" for what, words in _WHAT.items() if counts[what]]  # type: ignore[index]
+    lines = [
+        one_line(f"{name}: sites updated {sites}, {', '.join(parts)}; answers that confirm the inventory {confirmed}")
+    ]
     lines += [one_line(other_run)] if other_run else []
     for what, word in (("not_used", "not used"), ("doubtful", "look at")):
         some = [one for one in told if one.what == what]

@@ -206,6 +206,9 @@ def _own_values(
     for at, (cell, day) in enumerate(zip(days.tolist(), dates.tolist(), strict=True)):
         if day:
             found[at]["visit_date"] = day
+            if len(day) < len("2025-03-12"):  # day and month can be taken for one another
+                why = f"{quoted(cell)}, read as {day}"
+                told.append(Told("doubtful", at + 1, column="visit_date", found=why, expected="year-month-day"))
         elif cell:
             told.append(_unread(at + 1, "visit_date", cell, None))
     for name in FREE:
