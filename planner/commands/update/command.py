@@ -100,7 +100,9 @@ def compared(done: Updated, outcome: Outcome) -> str:
     """What the run of the copies changed: at the sites of the form, then everywhere."""
     old, new = open_run(done.before), open_run(outcome.folder)
     lines = moved_lines(old.sites, new.sites, done.rows)
-    return "".join(f"{line}\n" for line in lines) + compare(done.before, outcome.folder, same_rows=True)
+    whole = compare(done.before, outcome.folder, same_rows=True)
+    again = f"planner compare {done.before} {outcome.folder} --out FILE.csv writes"  # its own option, not one of ours
+    return "".join(f"{line}\n" for line in lines) + whole.replace("\n--out FILE.csv writes", f"\n{again}")
 
 
 def _folders(plan: LoadedPlan, out: Path | None, against: Path | None, added: str) -> tuple[Path, Path]:
