@@ -187,6 +187,10 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         from planner.outputs.workbook.write import write_workbook
 
         write_workbook(material, new / "programme.xlsx")
+    if "field" in wanted:  # working files: exact positions
+        from planner.outputs.field.write import write_field
+
+        write_field(material, new)
     handed_on = material.handed_on()
     if "map" in wanted:
         from planner.outputs.map.write import write_map

@@ -39,6 +39,10 @@ OUTPUTS = (
     "bill.csv",
     "bill_totals.csv",
     "programme.xlsx",
+    "field.gpx",
+    "field.kml",
+    "field_form.csv",
+    "field_form.xlsx",
 )
 
 

@@ -350,6 +350,7 @@ OutputFile = Literal[
     "gpkg",
     "bill",
     "workbook",
+    "field",
 ]
 
 

@@ -45,13 +45,16 @@ def scenario_lists(material: Material, words: Words) -> list[Listing]:
                 "changes": "; ".join(words.spoken(line) for line in one["changes"]),
                 **{name: one["totals"].get(name) for name in TOTALS},
                 "clash": words.spoken(one["clash"]),
-                "sites_in": ", ".join(one["in"]),
-                "sites_out": ", ".join(one["out"]),
+                "sites_in": ", ".join(map(words.spoken, one["in"])),
+                "sites_out": ", ".join(map(words.spoken, one["out"])),
             }
         )
     frame, moves, limit = pd.DataFrame(rows), material.moves, output.workbook_row_limit
     found = [Listing("scenarios", columns_of(frame.head(limit), words), len(frame), "", 1)]
     if len(moves.columns):
+        if "why_said" in moves.columns:  # the same sentences as `why`, before their language is known
+            why = [" ".join(dict.fromkeys(map(words.spoken, lines))) for lines in moves["why_said"]]
+            moves = moves.assign(why=pd.Series(why, index=moves.index, dtype="str")).drop(columns="why_said")
         rest = "scenarios.csv" if "csv" in output.files else ""
         found.append(Listing("moves", columns_of(moves.head(limit), words), len(moves), rest, 3, 16))
     return found
