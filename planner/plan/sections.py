@@ -348,6 +348,8 @@ OutputFile = Literal[
     "parquet",
     "gpkg",
     "bill",
+    "sheets",
+    "brief",
 ]
 
 
@@ -356,6 +358,7 @@ class Output(Section):
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
     coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
+    sheets_max: int = Field(500, description="site sheets at most: the first by rank", ge=1)
 
 
 class Plan(Section):

@@ -16,8 +16,7 @@ WITHOUT_EFFECT = {
     "programme.language": "outputs are in English",
     "area.equity_field": "floors are keys of [portfolio], by column",
     "rasters.recharge": "abstraction is not compared with recharge yet",
-    "output.sheet_limit": "site sheets are not written yet",
-    "output.sheets_max": "site sheets are not written yet",
+    "output.sheet_limit": "the key is output.sheets_max",
     "output.workbook_row_limit": "no workbook is written yet",
 }
 
