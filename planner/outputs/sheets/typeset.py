@@ -40,6 +40,7 @@ def typeset(template: str, data: Mapping[str, Any], date: str) -> bytes:
                 font_paths=[str(fonts)],
                 ignore_system_fonts=True,
                 format="pdf",
+                pdf_tags=False,
                 package_path=str(folder / "packages"),
                 package_cache_path=str(folder / "packages"),
                 timestamp=_timestamp(date),
