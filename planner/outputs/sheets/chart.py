@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -95,7 +96,7 @@ def _inside(
     """The points on the plot; where a line crosses an edge it gets a point there."""
     found: list[tuple[float, float]] = []
     points = [(float(a), float(b)) for a, b in zip(x, y, strict=True) if math.isfinite(a) and math.isfinite(b)]
-    for before, after in zip(points, points[1:], strict=False):
+    for before, after in pairwise(points):
         parts = [0.0, 1.0]
         for a, b, low, high in ((before[0], after[0], 0.0, right), (before[1], after[1], 0.0, top)):
             if a == b:

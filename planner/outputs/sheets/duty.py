@@ -67,7 +67,7 @@ class Friction:
 
 
 def static_head_m(row: pd.Series, plan: Plan) -> float:
-    """Head at no flow in the design month: the level without this day's drawdown, the lift and what is left at the tank.
+    """Head at no flow in the design month: level without the day's drawdown, lift, and what is left at the tank.
 
     The level holds what earlier days of pumping and the neighbours add.
     """

@@ -48,14 +48,16 @@ class Places:
         if math.isnan(latitude) or math.isnan(longitude) or self.tree is None:
             return None
         here = _on_sphere_m(np.array([latitude]), np.array([longitude]))[0]
-        distance, near = self.tree.query(here, k=min(FEW + 1, len(self.row)))
+        distance, _ = self.tree.query(here, k=min(FEW + 1, len(self.row)))
         half = min(max(NEAR_M, 1.15 * float(np.max(distance))), FAR_M)
         frame = Frame(latitude, longitude, half, half * HEIGHT)
         sketch = Sketch(frame, self.language)
         sketch.outline(self.borders)
         x, y = frame.places(self.latitude, self.longitude)
         around = self.tree.query_ball_point(here, 1.5 * half)
-        around = [one for one in around if 0.0 < x[one] < 1.0 and 0.0 < y[one] < 1.0 and self.row[one] != row["inventory_row"]]
+        around = [
+            one for one in around if 0.0 < x[one] < 1.0 and 0.0 < y[one] < 1.0 and self.row[one] != row["inventory_row"]
+        ]
         around.sort(key=lambda one: (math.hypot(x[one] - 0.5, y[one] - 0.5), self.row[one]))
         for one in reversed(around):
             sketch.mark(self.latitude[one], self.longitude[one], SHAPES[self.group[one]])

@@ -154,7 +154,8 @@ def _sheet(row: pd.Series, why: list[str], places: Places, material: Material, l
         "money_note": lines.money_note(),
         "water": lines.water() if designed else [],
         "fields": [
-            [say(f"sheets_field_{name}", language), lines.of_inventory(known.get(column, ""))] for name, column in FIELDS
+            [say(f"sheets_field_{name}", language), lines.of_inventory(known.get(column, ""))]
+            for name, column in FIELDS
         ],
         "test_known": lines.of_inventory(test),
     }

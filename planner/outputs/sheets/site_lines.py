@@ -141,7 +141,9 @@ class SiteLines:
         row, language = self.row, self.language
         used = self.say("m3_day", value=self.figure("volume_used_m3_day", 1))
         if self.known("volume_used_m3_day_p10"):
-            ends = {end: self.figure(f"volume_used_m3_day_p{figures}", 1) for end, figures in (("low", 10), ("high", 90))}
+            ends = {
+                end: self.figure(f"volume_used_m3_day_p{figures}", 1) for end, figures in (("low", 10), ("high", 90))
+            }
             used = self.say("with_range", value=used, **ends)
         shares = (
             ("water_year", "supply_reliability"),
@@ -197,7 +199,9 @@ class SiteLines:
             lines.append(self.say("test_switch", words=switch_words(row, self.language)))
         if self.known("cost_per_m3_p10_untested"):
             ends = [self.money(f"cost_per_m3_p{end}{kind}", 2) for kind in ("", "_untested") for end in (10, 90)]
-            lines.append(self.say("test_ranges", **dict(zip(("low", "high", "low_now", "high_now"), ends, strict=True))))
+            lines.append(
+                self.say("test_ranges", **dict(zip(("low", "high", "low_now", "high_now"), ends, strict=True)))
+            )
         return {"title": self.say("test_title"), "lines": lines or [self.say("test_any")]}
 
 

@@ -1,4 +1,4 @@
-"""The one call of typst: templates of this folder and data as JSON in, a PDF out. No network, no font of the machine."""
+"""The one call of typst: templates of this folder and data as JSON in, a PDF out; no network, no font of others."""
 
 from __future__ import annotations
 
