@@ -356,7 +356,7 @@ OutputFile = Literal[
 class Output(Section):
     files: tuple[OutputFile, ...] = Field(get_args(OutputFile), description="results to write", min_length=1)
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
-    coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
+    coarsen_m: float = Field(0.0, description="grid on map, in plan.gpkg and brief.pdf, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
     sheets_max: int = Field(500, description="site sheets at most: the first by rank", ge=1)
 

@@ -36,8 +36,8 @@ def area_map(material: Material, language: str) -> dict[str, Any] | None:
     marks = marks[marks["x"].between(0, 1) & marks["y"].between(0, 1)].sort_values("group", kind="stable")
     cells = (marks[["x", "y"]] * CELLS).astype(int)
     marks = marks[~cells.duplicated()].iloc[::-1]  # what matters most is drawn last
-    for one in marks.itertuples():
-        sketch.marks.append({"x": round(one.x, 4), "y": round(one.y, 4), "shape": SHAPES[order[one.group]]})
+    for left, up, group in zip(marks["x"].tolist(), marks["y"].tolist(), marks["group"].tolist(), strict=True):
+        sketch.marks.append({"x": round(left, 4), "y": round(up, 4), "shape": SHAPES[order[group]]})
     _area_names(sketch, material)
     return sketch.data()
 

@@ -60,9 +60,9 @@ def months_chart(row: pd.Series, losses: float, language: str) -> dict[str, Any]
         place = {"x": round((month + 0.18) / 12, 4), "w": round(0.64 / 12, 4)}
         chart.bars.append({**place, "y": chart.y.place(value), "fill": "grey"})
     chart.legend.append({"fill": "grey", "words": words[0]})
-    edges = np.repeat(np.arange(13.0), 2)[1:-1]
+    edges = [float(edge) for month in range(12) for edge in (month, month + 1)]
     chart.line(edges, np.repeat(wanted, 2), "solid", words[1])
-    chart.line(np.arange(12) + 0.5, pumped, "dashed", words[2])
+    chart.line([month + 0.5 for month in range(12)], pumped, "dashed", words[2])
     letters = get_month_names("narrow", "stand-alone", locale(language))
     ticks = [[round((month - 0.5) / 12, 4), letters[month]] for month in MONTHS]
     decimals = 1 if np.nanmax(pumped) < 100 else 0
