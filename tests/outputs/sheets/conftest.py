@@ -18,13 +18,13 @@ WithOutput = Callable[..., Material]
 
 
 @pytest.fixture(scope="session")
-def material(
+def outcome(
     tmp_path_factory: pytest.TempPathFactory,
     make_programme: Callable[..., Path],
     hostile_names: tuple[str, ...],
     plan_text: str,
-) -> Material:
-    """What the outputs of a run of one well a hostile name are drawn from; every third is to be tested first, one more
+) -> pipeline.Outcome:
+    """A run of one well a hostile name; every third is to be tested first, one more
     stands beside another village."""
     untested = {"pumping_level_m": "", "test_hours": ""}
     rows = [{"site_name": name} | (untested if at % 3 == 1 else {}) for at, name in enumerate(hostile_names)]
@@ -37,8 +37,14 @@ def material(
         'name = "Small invented programme"', "name = '#let x = [*b*] $x^2$ <b>Small</b>'\nbudget = 200_000"
     )
     folder = tmp_path_factory.mktemp("sheets")
-    plan += 'files = ["csv", "parquet"]\n'
-    return pipeline.run(make_programme(folder, rows, plan), folder / "out").material
+    plan += 'files = ["sheets", "brief"]\n'
+    return pipeline.run(make_programme(folder, rows, plan), folder / "out")
+
+
+@pytest.fixture(scope="session")
+def material(outcome: pipeline.Outcome) -> Material:
+    """What the outputs of that run are drawn from."""
+    return outcome.material
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
-from planner import texts
+from planner import pipeline, texts
 from planner.outputs.material import Material
 from planner.outputs.sheets import sheet_data
 from planner.outputs.sheets.duty import Friction, curves, static_head_m
@@ -55,6 +55,8 @@ def test_a_sheet_holds_the_figures_of_its_site(
         assert squeezed(point) in page
         assert squeezed(f"{row['latitude']:.5f}") in page
         assert "USD,pricesof2026,wholescheme" in page
+        for end in ("p10", "p90"):
+            assert squeezed(decimal_text(row[f"cost_per_m3_{end}"], decimals=2)) in page
 
 
 def test_a_well_to_test_first_says_what_test_it_needs(
@@ -103,6 +105,11 @@ def test_same_bytes_twice_and_every_font_embedded(material: Material, sheets_fil
             assert {"/FontFile2", "/FontFile3"} & set(kept)
             names.add(str(kept["/FontName"]))
     assert any("SourceSansPro" in name for name in names)
+
+
+def test_a_run_writes_both_files(outcome: pipeline.Outcome, sheets_file: Path, brief_file: Path) -> None:
+    assert (outcome.folder / "site_sheets.pdf").read_bytes() == sheets_file.read_bytes()
+    assert (outcome.folder / "brief.pdf").read_bytes() == brief_file.read_bytes()
 
 
 def test_sheets_max_leaves_out_and_says_so(with_output: Callable[..., Material]) -> None:
