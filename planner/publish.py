@@ -196,6 +196,14 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         from planner.outputs.map.write import write_map
 
         write_map(handed_on, new / "map.html")
+    if "sheets" in wanted:
+        from planner.outputs.sheets.write import write_sheets
+
+        write_sheets(material, new / "site_sheets.pdf")
+    if "brief" in wanted:
+        from planner.outputs.sheets.write import write_brief
+
+        write_brief(handed_on, new / "brief.pdf")
     if "gpkg" in wanted:
         from planner.outputs.geopackage.geopackage import write_geopackage
 
