@@ -83,6 +83,7 @@ def publish(
     lines = [*funded.lines, *chosen.lines, *lots.lines, *table.tests[1]]
     about = {
         "programme": plan.plan.programme.name,
+        "language": plan.plan.programme.language,
         "currency": plan.plan.programme.currency,
         "price_year": plan.plan.programme.price_year,
         "run_id": run_id,

@@ -13,7 +13,6 @@ from planner.errors import Fault, PlanError, raise_if
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
 WITHOUT_EFFECT = {
-    "programme.language": "outputs are in English",
     "area.equity_field": "floors are keys of [portfolio], by column",
     "rasters.recharge": "abstraction is not compared with recharge yet",
     "output.sheet_limit": "site sheets are not written yet",

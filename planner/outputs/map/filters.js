@@ -5,7 +5,7 @@ function startFilters(sites, run, legend, onChange) {
   const field = (name) => byId(`filter-${name}`);
   fillChoices(field("area"), [...new Set(sites.sub_district)].filter(Boolean).sort((left, right) => left.localeCompare(right)));
   fillChoices(field("family"), [...new Set(sites.pump_family)].filter(Boolean), FAMILY_WORDS);
-  byId("filter-cost-unit").append(`${run.currency}/m³`);
+  whenSpoken(() => byId("filter-cost-words").replaceChildren(say("page_filter_cost", { unit: `${run.currency}/m³` })));
   byId("apart").hidden = !indexes(sites).some((index) => sites.rank_rests_on_prior[index] === 1);
   byId("steps").hidden = !run.steps.length;
   field("step").max = String(run.steps.length);

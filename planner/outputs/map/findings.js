@@ -3,7 +3,7 @@
 const FINDINGS_AT_ONCE = 100;
 
 function fillFindings(findings, sites, onOpen) {
-  byId("tab-findings").append(` (${wholeText(findings.count)})`);
+  whenSpoken(() => byId("tab-findings").replaceChildren(say("page_tab_findings", { count: wholeText(findings.count) })));
   const fields = { severity: byId("finding-severity"), district: byId("finding-area"), search: byId("finding-search") };
   const present = SEVERITIES.filter((code) => findings.groups.some((group) => group.severity === code));
   fillChoices(fields.severity, present, SEVERITY_WORDS);

@@ -3,6 +3,9 @@
 function start() {
   const block = readBlock();
   const { run } = block;
+  readTexts(block.texts, run.language);
+  startLanguages(block.texts);
+  whenSpoken(fillTemplate);
   const sites = readSites(block.sites, block.cost.breaks);
   const sizes = makeSizes(sites, byId("map").offsetWidth);
   const palette = makePalette(block.cost.colours);

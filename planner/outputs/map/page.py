@@ -27,11 +27,14 @@ from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
 from planner.outputs.map.run_lines import line_groups
 from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
+from planner.outputs.map.words import page_texts
+from planner.texts import ENGLISH, LANGUAGES, texts
 
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
 STYLES = ("style.css", "panel.css", "popup.css", "print.css")
 SCRIPTS = (
+    "texts.js",
     "words.js",
     "numbers.js",
     "dom.js",
@@ -91,6 +94,8 @@ def map_page(
     scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
     parts = {
         "POLICY": _policy([style], list(scripts.values())),
+        "LANGUAGE": html.escape(language_of(run)),
+        "NOSCRIPT": _without_scripts(),
         "TITLE": html.escape(str(run["programme"])),
         "STYLE": style,
         "DATA": safe_json(_block(sites, areas, run, checks, findings, relief, shown)),
@@ -110,11 +115,13 @@ def _block(
     shown: pd.DataFrame | None,
 ) -> dict[str, Any]:
     frame = site_frame(sites)
-    language = str(run.get("language", "en"))
+    language = language_of(run)
     coloured = frame["decision"].isin(["equip", "test_first"])
     breaks = cost_breaks(np.where(coloured, significant(frame["cost_per_m3"]), np.nan))
     return {
+        "texts": page_texts(),
         "run": {
+            "language": language,
             **{key: str(run[key]) for key in RUN_TEXTS},
             "counts": decision_counts(frame, run["counts"]),
             "coarsen_m": float(run.get("coarsen_m", 0)),
@@ -137,6 +144,19 @@ def _block(
         "findings": finding_data(findings, frame, language),
         "shown": [] if shown is None else [{"name": str(name), "column": pack_texts(shown[name])} for name in shown],
     }
+
+
+def language_of(run: Mapping[str, Any]) -> str:
+    """The language that the page opens in."""
+    language = str(run.get("language", ENGLISH))
+    return language if language in LANGUAGES else ENGLISH
+
+
+def _without_scripts() -> str:
+    """What a browser without scripts shows, once in every language that has words of its own for it."""
+    told = {texts(language)["page_noscript"][1]: language for language in reversed(LANGUAGES)}
+    lines = (f'<p class="noscript" lang="{told[text]}">{html.escape(text)}</p>' for text in reversed(told))
+    return "\n".join(lines)
 
 
 def budget_steps(steps: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
