@@ -4,12 +4,11 @@ function readBlock() {
   return JSON.parse(byId("data").textContent);
 }
 
-function readSites(block, breaks) {
+function readSites(block) {
   const sites = { count: block.count };
   for (const [name, column] of Object.entries(block.numbers)) unpackLater(sites, name, () => unpackNumbers(column, block.count));
   for (const [name, column] of Object.entries(block.texts)) unpackLater(sites, name, () => unpackTexts(column, block.count));
   unpackLater(sites, "season", () => unpackTexts(block.season, block.count));
-  sites.costClass = costClasses(sites, breaks);
   sites.order = readingOrder(sites);
   return sites;
 }
@@ -23,14 +22,6 @@ function unpackLater(sites, name, make) {
       Object.defineProperty(sites, name, { value });
       return value;
     },
-  });
-}
-
-// Class of cost of the sites that are drawn in colour, -1 for the others.
-function costClasses(sites, breaks) {
-  return Int8Array.from({ length: sites.count }, (_, index) => {
-    const cost = sites.cost_per_m3[index];
-    return isColoured(sites.decision[index]) && Number.isFinite(cost) ? breaks.filter((limit) => limit <= cost).length : -1;
   });
 }
 

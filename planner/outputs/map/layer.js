@@ -69,16 +69,15 @@ const CanvasLayer = L.Layer.extend({
 const SiteLayer = CanvasLayer.extend({
   options: { pane: "sites" },
 
-  initialize(sites, palette, sizes, ground) {
+  initialize(sites, colouring, ground) {
     this._ground = ground;
     this._sites = sites;
-    this._palette = palette;
-    this._radius = Float32Array.from({ length: sites.count }, (_, index) => siteRadius(sites, index, sizes));
-    this._drawn = this._drawingOrder();
-    this._project();
+    this._colouring = colouring;
     this._shown = new Uint8Array(sites.count).fill(1);
     this._matched = this._shown;
     this._selected = -1;
+    this.reshape();
+    this._project();
     this.recolour();
   },
 
@@ -94,8 +93,14 @@ const SiteLayer = CanvasLayer.extend({
     this.redraw();
   },
 
+  // Another layer of colour has marks of other sizes, so that others lie on top.
+  reshape() {
+    this._radius = Float32Array.from({ length: this._sites.count }, (_, index) => this._colouring.radius(index));
+    this._drawn = this._drawingOrder();
+  },
+
   recolour() {
-    this._looks = makeSprites(this._sites, this._palette, this._radius);
+    this._looks = makeSprites(this._sites, this._colouring, this._radius);
     this.redraw();
   },
 
@@ -163,7 +168,7 @@ const SiteLayer = CanvasLayer.extend({
   },
 
   _paintSelected(context, x, y) {
-    const mark = siteMark(this._sites, this._selected, this._palette, this._radius[this._selected]);
+    const mark = this._colouring.mark(this._selected);
     paintMark(context, x, y, mark);
     for (const [gap, width, colour] of [[4, 5, PAPER], [4, 2.4, INK]]) {
       circle(context, x, y, mark.radius + gap);
@@ -175,14 +180,14 @@ const SiteLayer = CanvasLayer.extend({
 });
 
 // Equal marks are drawn once and copied to whole pixels of the screen: three times faster than drawing each.
-function makeSprites(sites, palette, radius) {
+function makeSprites(sites, colouring, radius) {
   const slots = new Map();
   const sprites = [];
   const slot = Uint16Array.from({ length: sites.count }, (_, index) => {
-    const key = `${sites.decision[index]} ${sites.costClass[index]} ${radius[index]} ${sites.funding[index]}`;
+    const key = `${sites.decision[index]} ${colouring.layer.classes[index]} ${radius[index]} ${sites.funding[index]}`;
     if (!slots.has(key)) {
       slots.set(key, sprites.length);
-      sprites.push(makeSprite(siteMark(sites, index, palette, radius[index])));
+      sprites.push(makeSprite(colouring.mark(index)));
     }
     return slots.get(key);
   });

@@ -1,8 +1,7 @@
-// The legend below the map: classes of cost, size of the marks, the decisions as switches, and how the map looks.
+// The legend below the map: colours, size of the marks, the decisions as switches, and how the map looks.
 
-function fillLegend(block, sites, sizes, palette, onFilter) {
-  const { run, cost } = block;
-  byId("cost-title").append(`Cost of water, ${run.currency} of ${run.price_year} per m³ used, whole scheme`);
+function fillLegend(run, sites, sizes, colouring, onFilter) {
+  const colours = makeColourLegend(run, colouring);
   paintSizeScale(byId("size-scale"), sizes);
   const switches = DECISIONS.map((decision) => legendSwitch(DECISION_WORDS[decision], run.counts[decision], true, onFilter, DECISION_MEANING[decision]));
   const funded = sites.funding.filter((funding) => funding === "funded").length;
@@ -10,15 +9,15 @@ function fillLegend(block, sites, sizes, palette, onFilter) {
   byId("decisions").append(...[...switches, onlyFunded].filter(Boolean).map(({ label }) => label));
 
   function paint() {
-    byId("cost-scale").replaceChildren(costScale(sites, cost.breaks, palette.colours));
-    const mark = (decision) => ({ decision, colour: isColoured(decision) ? palette.example : null, edge: palette.edge, radius: 6, funded: false });
-    DECISIONS.forEach((decision, place) => switches[place].showMark(mark(decision)));
-    if (onlyFunded) onlyFunded.showMark({ ...mark("equip"), colour: "#ffffff", radius: 4.5, funded: true });
+    colours.paint();
+    DECISIONS.forEach((decision, place) => switches[place].showMark(decisionMark(colouring, decision)));
+    if (onlyFunded) onlyFunded.showMark({ decision: "equip", colour: "#ffffff", edge: "#ffffff", radius: 4.5, funded: true });
   }
 
-  paint();
+  whenSpoken(paint);
   return {
     paint,
+    show: colours.show,
     decisions: () => DECISIONS.filter((_, place) => switches[place].box.checked),
     onlyFunded: () => Boolean(onlyFunded && onlyFunded.box.checked),
     reset() {
@@ -28,36 +27,12 @@ function fillLegend(block, sites, sizes, palette, onFilter) {
   };
 }
 
-// Cells of colour with the number of sites in them and the limits between them.
-function costScale(sites, breaks, colours) {
-  const counts = colours.map((_, place) => sites.costClass.filter((found) => found === place).length);
-  if (!counts.some(Boolean)) return element("p", "quiet", "No site has a cost.");
-  const scale = element("div", "scale");
-  colours.forEach((colour, place) => {
-    const block = element("span", "scale-colour");
-    block.style.backgroundColor = colour;
-    const number = element("span", "scale-count", place ? wholeText(counts[place]) : `${wholeText(counts[0])} ${counts[0] === 1 ? "site" : "sites"}`);
-    const limit = place < breaks.length ? element("span", "scale-limit", limitText(breaks[place])) : "";
-    scale.append(element("span", "scale-cell", number, block, limit));
-  });
-  scale.firstChild.append(element("span", "scale-end scale-low", "cheap"));
-  scale.lastChild.append(element("span", "scale-end scale-high", "dear"));
-  scale.setAttribute("role", "img");
-  scale.setAttribute("aria-label", costScaleWords(breaks, counts));
-  return scale;
-}
-
-function limitText(limit) {
-  return withDecimals(limit, limit >= 100 ? 0 : limit >= 10 ? 1 : 2);
-}
-
-function costScaleWords(breaks, counts) {
-  const classes = counts.map((count, place) => {
-    const from = place ? `from ${limitText(breaks[place - 1])} ` : "";
-    const below = place < breaks.length ? `below ${limitText(breaks[place])}` : "";
-    return `${from}${below}: ${count} ${count === "1" ? "site" : "sites"}`;
-  });
-  return classes.join("; ");
+// What the shape of a decision looks like in the layer of colour, null where shapes say something else.
+function decisionMark(colouring, decision) {
+  const { layer, colours, edge, example } = colouring;
+  if (!layer.byDecision) return null;
+  if (layer.shape(decision)) return colouring.look(["equip", "test_first", "hold"].includes(decision) ? Math.floor(colours.length / 2) : -1, decision);
+  return { decision, colour: isColoured(decision) ? example : null, edge, radius: 6, funded: false };
 }
 
 // Three round volumes, drawn with the very rule of the map.
@@ -93,7 +68,7 @@ function legendSwitch(words, count, checked, onChange, meaning) {
   box.addEventListener("change", onChange);
   const label = element("label", "switch", box, element("span"), element("span", "", words), element("span", "count", wholeText(count)));
   label.title = meaning;
-  return { box, label, showMark: (mark) => label.children[1].replaceWith(markCanvas(mark, 16)) };
+  return { box, label, showMark: (mark) => label.children[1].replaceWith(mark ? markCanvas(mark, 16) : element("span", "no-mark")) };
 }
 
 // How the map looks, apart from what it shows: relief or plain ground, colours or greys.

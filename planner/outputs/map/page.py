@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 
 from planner.outputs.map.areas import label_point
+from planner.outputs.map.colour_layers import colour_layers
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.finding_data import finding_data
 from planner.outputs.map.pack import pack_texts
@@ -27,12 +28,14 @@ from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
 from planner.outputs.map.run_lines import line_groups
 from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
+from planner.outputs.map.table_columns import table_columns
+from planner.outputs.map.tiles import image_policy
 from planner.outputs.map.words import page_texts
 from planner.texts import ENGLISH, LANGUAGES, texts
 
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
-STYLES = ("style.css", "panel.css", "popup.css", "print.css")
+STYLES = ("style.css", "panel.css", "popup.css", "charts.css", "print.css")
 SCRIPTS = (
     "texts.js",
     "words.js",
@@ -42,10 +45,13 @@ SCRIPTS = (
     "data.js",
     "reasons.js",
     "marks.js",
+    "value_marks.js",
+    "colouring.js",
     "layer.js",
     "relief.js",
     "areas.js",
     "map.js",
+    "colour_legend.js",
     "legend.js",
     "filters.js",
     "table.js",
@@ -60,6 +66,12 @@ SCRIPTS = (
     "assumptions.js",
     "what_if.js",
     "tabs.js",
+    "supply_steps.js",
+    "supply_curve.js",
+    "months_chart.js",
+    "charts.js",
+    "download.js",
+    "tiles.js",
     "print.js",
     "main.js",
 )
@@ -83,7 +95,8 @@ def map_page(
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
               notes [text]; budget [text], what was funded and chosen; budget_steps; language if not "en";
-              coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf
+              coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf;
+              tiles as tile_source gives them, None for no online tiles
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
     relief    shaded relief for the ground of the map
@@ -93,7 +106,7 @@ def map_page(
     style = "\n".join((_leaflet_style(), *(_own(name) for name in STYLES)))
     scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
     parts = {
-        "POLICY": _policy([style], list(scripts.values())),
+        "POLICY": _policy([style], list(scripts.values()), image_policy(run.get("tiles"))),
         "LANGUAGE": html.escape(language_of(run)),
         "NOSCRIPT": _without_scripts(),
         "TITLE": html.escape(str(run["programme"])),
@@ -134,6 +147,9 @@ def _block(
             "steps": budget_steps(run.get("budget_steps", [])),
         },
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
+        "layers": colour_layers(frame),
+        "table": table_columns(),
+        "tiles": run.get("tiles"),
         "areas": [
             {"name": area["name"], "geometry": area["geometry"], "label": label_point(area["geometry"])}
             for area in areas or []
@@ -203,13 +219,14 @@ def plain(value: Any) -> str:
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
-def _policy(styles: list[str], scripts: list[str]) -> str:
-    """The content policy: nothing but the named scripts and styles."""
+def _policy(styles: list[str], scripts: list[str], pictures: Sequence[str] = ()) -> str:
+    """The content policy: nothing but the named scripts and styles, and pictures of a host that the plan names."""
     return "; ".join(
         (
             "default-src 'none'",
             "script-src " + " ".join(_hash(text) for text in scripts),
             "style-src " + " ".join(_hash(text) for text in styles),
+            *pictures,
             "base-uri 'none'",
             "form-action 'none'",
         )
