@@ -130,6 +130,8 @@ def test_all_faults_are_told_at_once(write: Write) -> None:
         ("[output]\ndate = '1 March 2026'\n", "[output] date"),
         ("[output]\ndate = '2026-13-45'\n", "[output] date"),
         ("[output]\ndate = 20260101\n", "[output] date"),
+        ("[output]\ntiles = 'http://tiles.example.org/{z}/{x}/{y}.png'\ntiles_attribution = 'A'\n", "[output] tiles"),
+        ("[output]\ntiles = 'https://tiles.example.org/{z}/{x}/{y}.png'\n", "output"),
         ("[output]\ndate = 2026-01-01T08:00:00\n", "[output] date"),
         ("programme = 3\n", "programme"),
     ],
@@ -183,7 +185,9 @@ def _keys_with_value(loaded: LoadedPlan) -> set[str]:
 def test_keys_without_effect_are_told_and_read_away(write: Write) -> None:
     loaded = read_plan(
         write(
-            START + "[programme]\nbudget = 2_000_000\n[rasters]\nrecharge = 'r.tif'\n" + "[portfolio]\nobjective = 'people_served'\n"
+            START
+            + "[programme]\nbudget = 2_000_000\n[rasters]\nrecharge = 'r.tif'\n"
+            + "[portfolio]\nobjective = 'people_served'\n"
         )
     )
     keys = {"rasters.recharge"}

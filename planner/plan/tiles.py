@@ -18,8 +18,14 @@ def _tile_url(url: str) -> str:
     for place in _PLACES:
         bare = bare.replace(place, "", 1)
     host, _, rest = url.removeprefix("https://").partition("/")
-    if not _TILES.fullmatch(url) or any(place in host or place not in rest for place in _PLACES) or re.search("[{}]", bare):
-        raise ValueError('an https address with {z}, {x} and {y} once each, like "https://tiles.example.org/{z}/{x}/{y}.png"')
+    if (
+        not _TILES.fullmatch(url)
+        or any(place in host or place not in rest for place in _PLACES)
+        or re.search("[{}]", bare)
+    ):
+        raise ValueError(
+            'an https address with {z}, {x} and {y} once each, like "https://tiles.example.org/{z}/{x}/{y}.png"'
+        )
     return url
 
 

@@ -5,21 +5,23 @@ const TABLE_ROWS = 12;
 function startCharts(run, sites) {
   const sheet = byId("charts");
   let list = [];
-  let order = null;
+  let curve = null;
+  let year = null;
   let drawn = false;
 
   function draw() {
     drawn = !sheet.hidden;
     if (!drawn) return;
-    order = order || costOrder(sites);
+    curve = curve || costOrder(sites);
+    year = year || monthTable(sites);
     const wanted = new Uint8Array(sites.count);
     for (const index of list) wanted[index] = 1;
     const open = [...sheet.querySelectorAll("details")].map((one) => one.open);
-    const steps = supplySteps(sites, order, wanted);
+    const steps = supplySteps(curve, wanted);
     sheet.replaceChildren(
       element("p", "quiet", sayCount("page_charts_rows", list.length, { all: wholeText(sites.count) })),
       curveFigure(run, steps),
-      yearFigure(monthSums(sites, list)),
+      yearFigure(monthSums(year, list)),
     );
     sheet.querySelectorAll("details").forEach((one, place) => {
       one.open = Boolean(open[place]);

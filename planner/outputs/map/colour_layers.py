@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 # every kind of colour blindness and grey printing.
 VOLUME_COLOURS = ("#d9e8f5", "#a3c6e4", "#5b99cc", "#2a669f", "#0c2f5e")
 GRADE_COLOURS = ("#e4dbef", "#b39ad3", "#7a55ab", "#3a1a69")
-CHANCE_COLOURS = ("#dbeee0", "#a2d2b0", "#5cab82", "#22775a", "#063f31")
+CHANCE_COLOURS = ("#dff1e4", "#a0d0ae", "#57a67d", "#22755a", "#063f31")
 
 GRADES = ("D", "C", "B", "A")  # from weak to strong
 CHANCE_BREAKS = (0.2, 0.4, 0.6, 0.8)

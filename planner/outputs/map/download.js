@@ -26,7 +26,7 @@ async function tableParts(names, { sites, run, reasons }, list) {
   const heads = [...columns.map(({ name }) => name), "reason_text", "run_id", "currency", "price_year"];
   const parts = [`\ufeff${heads.join(",")}\r\n`];
   for (let from = 0; from < list.length; from += ROWS_A_PART) {
-    const rows = list.slice(from, from + ROWS_A_PART).map((index) => {
+    const rows = Array.from(list.slice(from, from + ROWS_A_PART), (index) => {
       const cells = columns.map(({ at }) => at(index));
       return `${cells.join(",")},${csvText(reasons.sentences(index).join(" "))},${last}\r\n`;
     });

@@ -2,29 +2,39 @@
 
 const YEAR = { width: 360, height: 146, left: 40, right: 10, top: 10, bottom: 20 };
 
-// The columns of a quantity by month.
-function monthColumns(sites, stem) {
-  return MONTHS.map((_, month) => sites[`${stem}_${String(month + 1).padStart(2, "0")}`]);
-}
+const YEARLY = 36; // twelve months of pumpable, used and wanted
 
-// { pumpable, used, wanted: twelve sums, sites }: of the sites that have a set.
-function monthSums(sites, list) {
-  const found = { pumpable: new Array(12).fill(0), used: new Array(12).fill(0), wanted: new Array(12).fill(0), sites: 0 };
-  const volumes = monthColumns(sites, "volume");
-  const used = monthColumns(sites, "used");
+// All months of all sites in one row each, made once; NaN at the first place of sites without a set.
+function monthTable(sites) {
+  const table = new Float32Array(sites.count * YEARLY);
+  const fill = (stem, from) => {
+    for (let month = 0; month < 12; month += 1) {
+      const values = sites[`${stem}_${String(month + 1).padStart(2, "0")}`];
+      for (let index = 0; index < sites.count; index += 1) table[index * YEARLY + from + month] = values[index];
+    }
+  };
+  fill("volume", 0);
+  fill("used", 12);
   const { season, design_month: months, design_demand_m3_day: demands } = sites;
-  for (const index of list) {
-    if (Number.isNaN(volumes[0][index])) continue;
+  for (let index = 0; index < sites.count; index += 1) {
     const pattern = season[index];
     const design = demands[index] / pattern[months[index] - 1];
-    found.sites += 1;
-    for (let month = 0; month < 12; month += 1) {
-      found.pumpable[month] += volumes[month][index];
-      found.used[month] += used[month][index] || 0;
-      found.wanted[month] += design * pattern[month] || 0;
-    }
+    for (let month = 0; month < 12; month += 1) table[index * YEARLY + 24 + month] = design * pattern[month];
   }
-  return found;
+  return table;
+}
+
+// { pumpable, used, wanted: twelve sums, sites }: of the sites of a list that have a set.
+function monthSums(table, list) {
+  const sums = new Float64Array(YEARLY);
+  let count = 0;
+  for (const index of list) {
+    const row = index * YEARLY;
+    if (Number.isNaN(table[row])) continue;
+    count += 1;
+    for (let place = 0; place < YEARLY; place += 1) sums[place] += table[row + place] || 0;
+  }
+  return { pumpable: [...sums.slice(0, 12)], used: [...sums.slice(12, 24)], wanted: [...sums.slice(24)], sites: count };
 }
 
 function yearChart({ pumpable, used, wanted }, words) {

@@ -2,18 +2,26 @@
 // few steps: the first and the last site stay steps of their own, so that the ends of the curve do not move.
 
 const STEPS_AT_MOST = 600;
+const [TEST, EQUIP, FUNDED] = [0, 1, 2];
 
-// The sites that can be in a curve, in order of cost; made once.
+// The sites that can be in a curve, in order of cost, with what they are; made once.
 function costOrder(sites) {
-  const cost = sites.cost_per_m3;
-  const known = indexes(sites).filter((index) => isColoured(sites.decision[index]) && Number.isFinite(cost[index]) && sites.volume_used_m3_day[index] > 0);
-  return Uint32Array.from(known.sort((left, right) => cost[left] - cost[right] || left - right));
+  const cost = Float64Array.from(sites.cost_per_m3);
+  const volume = Float64Array.from(sites.volume_used_m3_day);
+  const kind = new Uint8Array(sites.count);
+  const known = [];
+  for (let index = 0; index < sites.count; index += 1) {
+    const decision = sites.decision[index];
+    if (!isColoured(decision) || !Number.isFinite(cost[index]) || !(volume[index] > 0)) continue;
+    kind[index] = sites.funding[index] === "funded" ? FUNDED : decision === "equip" ? EQUIP : TEST;
+    known.push(index);
+  }
+  return { order: Uint32Array.from(known).sort((left, right) => cost[left] - cost[right] || left - right), cost, volume, kind };
 }
 
 // One step each: sites, sum of volume up to here, cost (mean by volume), volume funded and to equip in it.
-function supplySteps(sites, order, wanted) {
+function supplySteps({ order, cost, volume, kind }, wanted) {
   const list = order.filter((index) => wanted[index]);
-  const volume = sites.volume_used_m3_day;
   const groups = list.length > STEPS_AT_MOST ? stepGroups(list, volume) : null;
   const steps = [];
   let group = -1;
@@ -23,18 +31,20 @@ function supplySteps(sites, order, wanted) {
     const index = list[at];
     const own = groups ? groups[at] : at;
     if (own !== group) {
-      steps.push({ from: total, funded: 0, equip: 0, worth: 0, first: index });
+      steps.push({ from: total, funded: 0, equip: 0, worth: 0, sites: 0, fundedSites: 0, to: 0, cost: 0 });
       group = own;
     }
     const step = steps[steps.length - 1];
     const amount = volume[index];
     total += amount;
-    step.worth += amount * sites.cost_per_m3[index];
-    if (sites.funding[index] === "funded") {
+    step.worth += amount * cost[index];
+    if (kind[index] === FUNDED) {
       funded += 1;
       step.funded += amount;
-    } else if (sites.decision[index] === "equip") step.equip += amount;
-    Object.assign(step, { sites: at + 1, fundedSites: funded, to: total, last: index });
+    } else if (kind[index] === EQUIP) step.equip += amount;
+    step.sites = at + 1;
+    step.fundedSites = funded;
+    step.to = total;
   }
   for (const step of steps) step.cost = step.worth / (step.to - step.from);
   return steps;

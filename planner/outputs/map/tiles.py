@@ -16,7 +16,11 @@ def tile_source(url: str | None, attribution: str | None) -> dict[str, str] | No
     if url is None:
         return None
     host = urlsplit(url).netloc
-    if not url.startswith("https://") or not host or not host.replace(".", "").replace("-", "").replace(":", "").isalnum():
+    if (
+        not url.startswith("https://")
+        or not host
+        or not host.replace(".", "").replace("-", "").replace(":", "").isalnum()
+    ):
         raise InternalError("tiles without a plain https host")
     return {"url": url, "host": host, "attribution": attribution or ""}
 
