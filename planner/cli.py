@@ -91,8 +91,8 @@ def run(
     for line in warnings(plan):
         say(line)
     say(f"run {outcome.run_id}: " + ", ".join(f"{count} {name}" for name, count in reversed(outcome.counts.items())))
-    for line in outcome.budget:
-        say(line)
+    for told in outcome.budget:
+        say(told.text())
     for line in outcome.scenarios:
         say(line)
     for severity, count in outcome.findings.items():

@@ -34,7 +34,7 @@ from planner.stages.scenarios import WhatIf
 from planner.stages.selection import Chosen
 from planner.tables.boundary import read_polygons
 from planner.tables.prices import price_record
-from planner.texts import of_kind
+from planner.texts import Said, english, words_of_kind
 
 if TYPE_CHECKING:
     import geopandas
@@ -52,7 +52,7 @@ class Outcome:
     stages: list[dict[str, Any]]
     run_id: str
     material: Material
-    budget: list[str] = field(default_factory=list)
+    budget: list[Said] = field(default_factory=list)
     scenarios: list[str] = field(default_factory=list)
 
 
@@ -92,8 +92,8 @@ def publish(
         "counts": counts,
         "defaults_used": plan.defaults_used,
         "without_effect": plan.without_effect,
-        "cautions": of_kind("caution"),
-        "notes": [*table.notes, *of_kind("note")],
+        "cautions": words_of_kind("caution"),
+        "notes": [*table.notes, *words_of_kind("note")],
         "coarsen_m": plan.plan.output.coarsen_m,
         "budget": lines,
         "budget_steps": funded.steps,
@@ -123,7 +123,7 @@ def publish(
     )
     summary = summary_record(finding_frame(table.findings), table.sites["sub_district_used"])
     record = {
-        **about,
+        **english(about),
         "plan": plan.plan.model_dump(mode="json", exclude_none=True),
         "plan_file": _relative(plan.path, folder),
         "inputs": inputs,
@@ -196,7 +196,7 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
             handed_on.polygons,
             handed_on.name_field,
             handed_on.findings,
-            handed_on.about,
+            english(handed_on.about),
             new / "plan.gpkg",
             handed_on.lots,
         )

@@ -11,6 +11,7 @@ import pandas as pd
 from planner.errors import InternalError
 from planner.glossary import Quantity, glossary
 from planner.tables.step import Finding, Step
+from planner.texts import Said
 
 
 @dataclass
@@ -29,10 +30,10 @@ class Table:
     checks: list[pd.DataFrame]
     shown: pd.DataFrame = field(default_factory=pd.DataFrame)
     read_as: dict[str, str] = field(default_factory=dict)
-    tests: tuple[dict[str, Any] | None, list[str]] = (None, [])
+    tests: tuple[dict[str, Any] | None, list[Said]] = (None, [])
     stages: list[dict[str, Any]] = field(default_factory=list)
     draws: dict[str, int | None] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
+    notes: list[Said] = field(default_factory=list)
 
     def copy(self) -> Table:
         """Another table of the same rows; what either takes later is its own."""

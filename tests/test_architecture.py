@@ -25,6 +25,7 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "physics.equation", "__init__"),
     ("physics", "crops"),
+    ("texts.locales",),
     ("texts",),
     ("glossary", "plan"),
     ("catalogue",),
@@ -66,7 +67,8 @@ HELPERS = (
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}
     | {"irrigation", "weather_file", "weather_sun", "world_climate"}
 )
-HEAVY = ("numba", "pandas", "numpy", "pvlib", "geopandas", "rasterio", "scipy", "pyarrow", "pyproj", "shapely")
+FILLS = {"said", "counted", "say", "say_count"}  # keywords are the placeholders of a text, which looks for each
+HEAVY = ("babel", "numba", "pandas", "numpy", "pvlib", "geopandas", "rasterio", "scipy", "pyarrow", "pyproj", "shapely")
 MAX_LINES = 500
 
 
@@ -209,7 +211,8 @@ def test_public_names_have_docstrings(path: Path) -> None:
 @pytest.mark.parametrize("path", SOURCES, ids=name_of)
 def test_no_function_swallows_keywords(path: Path) -> None:
     for function in public_functions(path):
-        assert function.args.kwarg is None, f"{path}:{function.lineno}: {function.name}(**…)"
+        filling = path.parent.name == "texts" and function.name in FILLS
+        assert filling or function.args.kwarg is None, f"{path}:{function.lineno}: {function.name}(**…)"
         defaults = [*function.args.defaults, *(one for one in function.args.kw_defaults if one)]
         shared = [one for one in defaults if isinstance(one, ast.List | ast.Dict | ast.Set)]
         assert not shared, f"{path}:{function.lineno}: {function.name}: a default that calls share"

@@ -19,12 +19,12 @@ from planner.choice.funding_rules import (
     rows_of,
     rules_of,
 )
-from planner.choice.funding_words import clash_fault, programme_lines
+from planner.choice.funding_words import ALL_RULES, PHASES, clash_of, programme_lines
 from planner.choice.portfolio import Flags, Problem, Rule, Selection, in_rank_order, select
-from planner.errors import PlanError
 from planner.plan import LoadedPlan
 from planner.plan.phases import money_of
 from planner.tables.step import Finding
+from planner.texts import Said
 
 __all__ = ["RESERVE", "Funding", "fund", "look_at", "problem_of"]
 
@@ -44,7 +44,7 @@ class Funding:
     mask: pd.Series
     findings: list[Finding] = field(default_factory=list)
     record: dict[str, Any] | None = None
-    lines: list[str] = field(default_factory=list)
+    lines: list[Said] = field(default_factory=list)
     steps: list[dict[str, Any]] = field(default_factory=list)
 
 
@@ -93,7 +93,7 @@ def fund(sites: pd.DataFrame, shown: pd.DataFrame, plan: LoadedPlan) -> Funding:
     findings = [*lock_findings(sites, able, plan), *_unknown_people(table, plan)]
     found = select(problem)
     if found is None:
-        raise PlanError([clash_fault(problem, plan)])
+        raise clash_of(problem, plan)
     column[order[found.chosen]] = "funded"
     out = {row for rule in problem.rules if rule.locked_out is not None for row in order[rule.locked_out]}
     column[[row for row in order[~found.chosen] if row not in out][:RESERVE]] = "reserve"
@@ -167,7 +167,7 @@ def _totals(table: pd.DataFrame, chosen: Flags) -> dict[str, Any]:
 def _price(problem: Problem, rule: Rule | None, value: int) -> dict[str, Any]:
     """What the objective would be more without a rule, or without any; None where the other rules then clash."""
     others = () if rule is None else tuple(one for one in problem.rules if one is not rule)
-    return _lost(replace(problem, rules=others), "all rules" if rule is None else rule.name, value)
+    return _lost(replace(problem, rules=others), ALL_RULES if rule is None else rule.name, value)
 
 
 def _price_of_phases(problem: Problem, value: int) -> list[dict[str, Any]]:
@@ -175,7 +175,7 @@ def _price_of_phases(problem: Problem, value: int) -> list[dict[str, Any]]:
     if not problem.phases:
         return []
     years = ", ".join(str(phase.year) for phase in problem.phases)
-    return [_lost(replace(problem.as_one(), sites_max=None), f"phases {years}", value)]
+    return [_lost(replace(problem.as_one(), sites_max=None), f"{PHASES}{years}", value)]
 
 
 def _lost(problem: Problem, rule: str, value: int) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from planner.glossary import glossary, monthly
 from planner.plan import Change
-from planner.texts import number, sentence, texts
+from planner.texts import Figure, Listed, Said, Sentence, Spoken, Value, counted, said, texts
 
 DECISIONS = ("equip", "test_first", "hold", "unsuitable", "not_assessed")
 MOVED = {"decision": "decision", "funding": "funding", "pump": "pump_id", "rank": "rank"}
@@ -37,14 +37,16 @@ INPUTS = (
     *("test_kind", "aquifer", "status", "equipped_with", "water_point_type", "existing_pump_id", "evidence_grade"),
 )
 DESIGN = ("rest_level_rule_m", "share_rate_m3_h", "demand", "people_counted", "solar_kwh_m2_day", "interference_m")
-DESIGN_WORDS = {"rest_level_rule_m": "deepest rest level", "share_rate_m3_h": "rate by tested share"}
+DESIGN_WORDS = {"rest_level_rule_m", "share_rate_m3_h", "demand"}  # with words of their own
+SAID = "why_said"  # a column of sentences, for outputs in other languages; no column of a file
 BUDGET_KEYS = ("programme.budget", "portfolio.", "phase")
 RANKING_KEYS = ("ranking.",)
 SAME = 1e-6  # relative: what stands in a file of six figures is the same
 
 LISTED, LONGEST_ID = 20, 40
+NAMED = 4  # keys of the plan that a sentence names
 
-Reasons = dict[Any, list[tuple[str, str]]]
+Reasons = dict[Any, list[tuple[str, Said]]]
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,8 @@ def moves(old: pd.DataFrame, new: pd.DataFrame, between: Between) -> pd.DataFram
     """The sites that move, by the common index of `old` and `new`: what moved, both values of SHOWN, and why.
 
     Columns: moved (words of MOVED joined by ;), each name of SHOWN as `<name>_old` and `<name>_new`, why_codes
-    (joined by ;) and why (plain sentences). The checks of `between` are keyed by the same index as `inventory_row`.
+    (joined by ;), why (plain English sentences) and why_said (the same before their language is known). The checks of
+    `between` are keyed by the same index as `inventory_row`.
     """
     old, new = _complete(old), _complete(new.loc[old.index])
     differs = {word: different(old[name], new[name]) for word, name in MOVED.items()}
@@ -75,7 +78,9 @@ def moves(old: pd.DataFrame, new: pd.DataFrame, between: Between) -> pd.DataFram
     for name in SHOWN:
         columns[f"{name}_old"], columns[f"{name}_new"] = old.loc[moving, name], new.loc[moving, name]
     columns["why_codes"] = _texts((";".join(dict.fromkeys(code for code, _ in reasons[row])) for row in moving), moving)
-    columns["why"] = _texts((" ".join(dict.fromkeys(text for _, text in reasons[row])) for row in moving), moving)
+    told = [tuple(dict.fromkeys(one for _, one in reasons[row])) for row in moving]
+    columns["why"] = _texts((" ".join(dict.fromkeys(one.text() for one in sentences)) for sentences in told), moving)
+    columns[SAID] = pd.Series(told, index=moving, dtype="object")
     return pd.DataFrame(columns, index=moving)
 
 
@@ -167,12 +172,14 @@ def _reasons(
     _dry(found, was, now)
     _plan_keys(found, moving, flags, itself, between.changes)
     dearer = (own_cost & was["cost_per_m3"].notna() & now["cost_per_m3"].notna()).to_numpy()
-    _changed(found, was, now, "cost_per_m3", dearer, "cost_changed", "Cost of water", f"{between.money}/m3".lstrip("/"))
+    _changed(
+        found, was, now, "cost_per_m3", dearer, "cost_changed", said("move_cost"), f"{between.money}/m3".lstrip("/")
+    )
     _others(found, old, new, moving[flags["rank"] & was["rank"].notna() & now["rank"].notna()])
     _funding(found, was, now, moving[flags["funding"]], between)
     for row in moving:
         if not found[row]:
-            found[row].append(("not_told", "The files do not tell why."))
+            found[row].append(("not_told", said("move_not_told")))
     return found
 
 
@@ -181,23 +188,26 @@ def _rules(found: Reasons, was: pd.DataFrame, now: pd.DataFrame, checks: tuple[p
     before, after = ([codes.split(";") if codes else [] for codes in side["reason_codes"]] for side in (was, now))
     told = [_sentences(one, was.index) for one in checks]
     for row, old, new in zip(was.index, before, after, strict=True):
-        found[row] += [("rule_fails", f"Now: {told[1](row, code)}") for code in new if code not in old]
-        found[row] += [("rule_passes", f"No longer: {told[0](row, code)}") for code in old if code not in new]
+        found[row] += [("rule_fails", said("move_now", text=told[1](row, code))) for code in new if code not in old]
+        found[row] += [
+            ("rule_passes", said("move_no_longer", text=told[0](row, code))) for code in old if code not in new
+        ]
 
 
 def _sentences(checks: pd.DataFrame | None, rows: pd.Index) -> Any:
     """A function (row, rule) → sentence: that of the failing check, else the rule's name in words."""
-    known: dict[tuple[Any, str], list[str]] = defaultdict(list)
+    known: dict[tuple[Any, str], list[Spoken]] = defaultdict(list)
     if checks is not None:
         part = checks[checks["inventory_row"].isin(rows)]
         part = part[~part["pass"] | (part["rule"] == "demand_met")]
         columns = (part[name] for name in ("inventory_row", "rule", "subject", "value", "limit"))
         for row, rule, subject, value, limit in zip(*columns, strict=True):
             if str(rule) in texts():
-                known[row, str(rule)].append(sentence(str(rule), str(subject), float(value), float(limit)))
+                known[row, str(rule)].append(Sentence(str(rule), str(subject), float(value), float(limit)))
 
-    def told(row: Any, code: str) -> str:
-        return " ".join(dict.fromkeys(known.get((row, code), [f"{code.replace('_', ' ')}."])))
+    def told(row: Any, code: str) -> Value:
+        found = known.get((row, code))
+        return Listed(tuple(dict.fromkeys(found)), " ") if found else f"{code.replace('_', ' ')}."
 
     return told
 
@@ -211,10 +221,10 @@ def _values(
         if name not in was or name not in now:
             continue
         quantity = known.get(name)
-        words = DESIGN_WORDS.get(name, "largest demand of a month" if quantity is None else quantity.label.lower())
+        words = said(f"move_{name}" if name in DESIGN_WORDS else f"label_{name}")
         unit = "m3/d" if quantity is None else quantity.unit
         differs = different(was[name], now[name]) & where.to_numpy()
-        _changed(found, was, now, name, differs, code, words[:1].upper() + words[1:], unit)
+        _changed(found, was, now, name, differs, code, words, unit)
 
 
 def _changed(
@@ -224,24 +234,30 @@ def _changed(
     name: str,
     where: NDArray[np.bool_],
     code: str,
-    words: str,
+    words: Said,
     unit: str,
 ) -> None:
-    """`words old → new unit.` for the marked rows."""
-    end = "." if unit in {"", "-"} else f" {unit}."
+    """What the words name, old → new in its unit, for the marked rows."""
+    end: dict[str, Value] = {} if unit in {"", "-"} else {"unit": unit}
     before, after = (side[name].to_numpy(dtype="object")[where] for side in (was, now))
     for row, *values in zip(was.index[where], before, after, strict=True):
         old, new = map(_value, values)
         for figures in (5, 7):  # where three do not tell them apart
-            if old == new and not any(isinstance(value, str) for value in values):
-                old, new = (f"{float(value):.{figures}g}" for value in values)
-        found[row].append((code, f"{words} {old} → {new}{end}"))
+            if _alike(old, new) and not any(isinstance(value, str) for value in values):
+                old, new = (Figure(float(value), f".{figures}g") for value in values)
+        found[row].append((code, said("move_unit" if end else "move_bare", what=words, old=old, new=new, **end)))
 
 
-def _value(value: Any) -> str:
+def _value(value: Any) -> Value:
     if value is None or value == "" or (isinstance(value, float) and math.isnan(value)):
-        return "none"
-    return str(value) if isinstance(value, str) else number(float(value)) if abs(value) < 1e5 else f"{value:.0f}"
+        return said("plan_none")
+    if isinstance(value, str):
+        return str(value)
+    return Figure(float(value), "") if abs(value) < 1e5 else Figure(float(value), ".0f")
+
+
+def _alike(old: Value, new: Value) -> bool:
+    return Listed((old,)).text() == Listed((new,)).text()
 
 
 def _dry(found: Reasons, was: pd.DataFrame, now: pd.DataFrame) -> None:
@@ -250,8 +266,8 @@ def _dry(found: Reasons, was: pd.DataFrame, now: pd.DataFrame) -> None:
         return
     intake, level = was["intake_depth_m"], now["rest_level_rule_m"]
     for row in was.index[intake <= level]:
-        text = f"The set of before hangs at {number(intake[row])} m, the deepest rest level is {number(level[row])} m."
-        found[row].append(("set_runs_dry", text))
+        depths = {"intake": Figure(float(intake[row]), ""), "level": Figure(float(level[row]), "")}
+        found[row].append(("set_runs_dry", said("move_dry", **depths)))
 
 
 def _plan_keys(
@@ -261,11 +277,17 @@ def _plan_keys(
     where no rule tells why the decision is."""
     acting = [one for one in changes if not one.key.startswith((*BUDGET_KEYS, *RANKING_KEYS))]
     deciding = [one for one in changes if one.key.startswith(RANKING_KEYS)]
-    told = "; ".join(map(str, acting[:4])) + (f" and {len(acting) - 4} more keys" if len(acting) > 4 else "")
+    told = _told(acting, NAMED)
+    if len(acting) > NAMED:
+        told = counted("move_plan_more", len(acting) - NAMED, changes=told.value_of("changes"))
     for row in moving[itself] if acting else ():
-        found[row].append(("plan_key", f"The plan: {told}."))
+        found[row].append(("plan_key", told))
     for row in moving[flags["decision"]] if deciding else ():
-        found[row].append(("plan_key", f"The plan: {'; '.join(map(str, deciding))}."))
+        found[row].append(("plan_key", _told(deciding, len(deciding))))
+
+
+def _told(changes: Sequence[Change], most: int) -> Said:
+    return said("move_plan", changes=Listed(tuple(one.said() for one in changes[:most]), "; "))
 
 
 def _others(found: Reasons, old: pd.DataFrame, new: pd.DataFrame, rows: pd.Index) -> None:
@@ -276,12 +298,11 @@ def _others(found: Reasons, old: pd.DataFrame, new: pd.DataFrame, rows: pd.Index
     left, entered = np.searchsorted(gone, before), np.searchsorted(come, after)
     passed = (after - before) - (entered - left)
     for row, one, other, way, rank_old, rank_new in zip(rows, left, entered, passed, before, after, strict=True):
-        parts = [f"{one} before it left the ranking"] if one else []
-        parts += [f"{other} came in before it"] if other else []
-        ways = ("pass it", "fall behind it") if way > 0 else ("fall behind it", "pass it")
-        parts += [f"{abs(way):.0f} more {ways[0]} than {ways[1]}"] if way else []
-        text = f"Rank {rank_old:.0f} → {rank_new:.0f}: {', '.join(parts) or 'others changed places'}."
-        found[row].append(("others_moved", text))
+        parts = [said("move_left", n=str(one))] if one else []
+        parts += [said("move_came", n=str(other))] if other else []
+        parts += [said("move_pass" if way > 0 else "move_fall", n=f"{abs(way):.0f}")] if way else []
+        how = Listed(tuple(parts)) if parts else said("move_places")
+        found[row].append(("others_moved", said("move_rank", old=f"{rank_old:.0f}", new=f"{rank_new:.0f}", how=how)))
 
 
 def _funding(found: Reasons, was: pd.DataFrame, now: pd.DataFrame, rows: pd.Index, between: Between) -> None:
@@ -289,16 +310,17 @@ def _funding(found: Reasons, was: pd.DataFrame, now: pd.DataFrame, rows: pd.Inde
     rules = [one for one in between.changes if one.key.startswith(BUDGET_KEYS)]
     which = was.index.isin(rows)
     equip = pd.Series((was["decision"] == "equip") & (now["decision"] == "equip"), index=was.index)
-    told = f"The plan: {'; '.join(map(str, rules[:4]))}."
+    told = _told(rules, NAMED)
     for row in rows:
         if not equip[row]:
-            found[row].append(("decision", "Only sites to equip are funded."))
+            found[row].append(("decision", said("move_only_equip")))
         elif rules:
             found[row].append(("budget_rule", told))
     both = which & equip.to_numpy()
-    for name, words, unit in (("capital_cost", "Capital cost", between.money), ("people_served", "People served", "")):
+    for name, unit in (("capital_cost", between.money), ("people_served", "")):
         if between.comparable or name != "capital_cost":
-            _changed(found, was, now, name, both & different(was[name], now[name]), "own_value", words, unit)
-    text = "The budget is shared out again among all sites: the best set is another."
+            _changed(
+                found, was, now, name, both & different(was[name], now[name]), "own_value", said(f"move_{name}"), unit
+            )
     for row in was.index[both]:
-        found[row].append(("budget_shared", text))
+        found[row].append(("budget_shared", said("move_shared")))

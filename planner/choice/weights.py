@@ -18,6 +18,7 @@ from planner.errors import Fault, PlanError, raise_if
 from planner.glossary import glossary
 from planner.plan import LoadedPlan
 from planner.plan.text import place_of, text_of
+from planner.texts import Figure, Listed, Said, said
 
 # Our judgement, stated in run.json: weights of 0.5 scatter by ±0.11 (standard deviation).
 DRAWS = 1000
@@ -58,7 +59,7 @@ class Weighted:
     share: pd.Series
     table: pd.DataFrame | None
     record: dict[str, Any] | None
-    lines: list[str]
+    lines: list[Said]
 
 
 def look_at(sites: pd.DataFrame, plan: LoadedPlan) -> None:
@@ -142,15 +143,16 @@ def normalised(values: pd.Series, better: Literal["low", "high"]) -> pd.Series:
     return found.fillna(0.0)
 
 
-def _lines(record: dict[str, Any]) -> list[str]:
+def _lines(record: dict[str, Any]) -> list[Said]:
     if not record["first"]:
         return []
-    parts = ", ".join(f"{one['column']} {one['weight']:.2f} ({one['better']} is better)" for one in record["criteria"])
-    told = (
-        f"Weighted order by {parts}: of its first {record['first']} sites {record['first_by_cost_too']} are also first "
-        f"by cost, and {record['first_in_most_draws']} stay first in nine of ten draws of weights around these."
+    criteria = (
+        said(f"order_{one['better']}", column=one["column"], weight=Figure(one["weight"], ".2f"))
+        for one in record["criteria"]
     )
-    return [told]
+    by_cost, stay = record["first_by_cost_too"], record["first_in_most_draws"]
+    words = said("order_weighted", criteria=Listed(tuple(criteria)), first=record["first"], by_cost=by_cost, stay=stay)
+    return [words]
 
 
 def _number(value: float) -> float | None:

@@ -15,6 +15,7 @@ from planner.glossary import monthly
 from planner.outputs.break_even import Chart, break_even_svg
 from planner.plan import Plan
 from planner.run_table import engine_columns
+from planner.texts import ENGLISH, Figure, say
 
 LEVELS_M = (5.0, 10.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0, 130.0)
 VOLUMES_M3_DAY = (1.0, 2.0, 4.0, 8.0, 15.0, 25.0, 40.0, 60.0)
@@ -64,20 +65,35 @@ def chart_of(like: pd.DataFrame, context: Context) -> Chart:
         VOLUMES_M3_DAY,
         cheapest.reshape(shape),
         (costs["diesel"] / costs["solar"]).to_numpy(dtype="float64").reshape(shape),
-        f"Cheapest way to lift water, {plan.programme.currency} of {plan.programme.price_year}",
+        say(
+            "break_even_title",
+            language_of(plan),
+            money=plan.programme.currency,
+            year=str(plan.programme.price_year),
+        ),
         _notes(plan, float(sized["solar_kwh_m2_day"].iloc[0])),
+        language_of(plan),
     )
 
 
+def language_of(plan: Plan) -> str:
+    """The language of the plan's files, where its section has that key."""
+    return str(getattr(plan.programme, "language", ENGLISH))
+
+
 def _notes(plan: Plan, sun_kwh_m2_day: float) -> tuple[str, ...]:
-    programme, ways = plan.programme, plan.alternatives
-    terms = f"{programme.horizon_years} years at {100 * programme.discount_rate:g} % real"
-    well = f"the day's demand in {SAFE_HOURS:g} h with {DRAWDOWN_M:g} m of drawdown"
-    least = f"{ways.generator_least_kw:g} kW"
+    programme, ways, language = plan.programme, plan.alternatives, language_of(plan)
+    rate = Figure(100 * programme.discount_rate, "g")
+    day = {"hours": Figure(SAFE_HOURS, "g"), "drawdown": Figure(DRAWDOWN_M, "g"), "sun": Figure(sun_kwh_m2_day, ".1f")}
     return (
-        f"Cost per m³ used at the tap, whole scheme, {terms}; prices of the plan's price book.",
-        f"Wells are invented: they give {well}. Sun: {sun_kwh_m2_day:.1f} kWh/m² a day.",
-        f"Diesel: the same pump on a set of {least} or more. Handpumps: {ways.handpumps_most} at most, new boreholes.",
+        say("break_even_cost", language, years=str(programme.horizon_years), rate=rate),
+        say("break_even_wells", language, **day),
+        say(
+            "break_even_sets",
+            language,
+            least=Figure(ways.generator_least_kw, "g"),
+            most=str(ways.handpumps_most),
+        ),
     )
 
 

@@ -27,7 +27,7 @@ from planner.engine.room import NO, Room, make_room
 from planner.engine.site import Record, Records
 from planner.engine.skies import Skies
 from planner.engine.sun import DAYS
-from planner.texts import number, texts
+from planner.texts import Figure, said, say
 
 Floats = NDArray[np.float64]
 
@@ -276,31 +276,26 @@ def columns_of(found: list[Switch]) -> dict[str, object]:
     most = max(found, key=lambda one: one.swing)
     if most.swing <= 0.0:
         nothing = {"switch_input": "", "switch_value": math.nan, "switch_unit": "", "switch_to": ""}
-        return {**nothing, "switch_text": texts()["switch_never"][1]}
-    words = texts()["switch_none"][1].replace("{input}", texts()[f"switch_{most.name}"][1])
+        return {**nothing, "switch_text": say("switch_never")}
     return {
         "switch_input": most.name,
         "switch_value": math.nan,
         "switch_unit": "",
         "switch_to": "",
-        "switch_text": words.replace("{value}", number(100.0 * most.swing)),
+        "switch_text": say("switch_none", input=said(f"switch_{most.name}"), value=Figure(100.0 * most.swing, "")),
     }
 
 
 def switch_text(one: Switch) -> str:
     """The switch in words: "rest level deeper than 41 m: no pump fits"."""
-    known = texts()
     side = "deeper" if one.name == "rest_level" else "more"
     if one.way < 0.0:
         side = "shallower" if one.name == "rest_level" else "less"
-    parts = {
-        "{input}": known[f"switch_{one.name}"][1],
-        "{side}": known[f"switch_{side}"][1],
-        "{value}": number(round(one.value, 1) if UNITS[one.name] == "m" else one.value),
-        "{unit}": known[f"switch_unit_{one.name}"][1],
-        "{to}": known[f"switch_to_{one.to}"][1],
-    }
-    text = known["switch_sentence"][1]
-    for mark, words in parts.items():
-        text = text.replace(mark, words)
-    return text
+    return say(
+        "switch_sentence",
+        input=said(f"switch_{one.name}"),
+        side=said(f"switch_{side}"),
+        value=Figure(round(one.value, 1) if UNITS[one.name] == "m" else one.value, ""),
+        unit=said(f"switch_unit_{one.name}"),
+        to=said(f"switch_to_{one.to}"),
+    )

@@ -9,8 +9,11 @@ from html import escape
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.texts import ENGLISH, say
+from planner.texts.locales import marked
+
 LEFT, TOP, CELL_W, CELL_H = 78, 74, 62, 34
-WORDS = {"solar": "solar set", "handpump": "handpumps", "diesel": "diesel set", "": "none meets the rules"}
+WAYS = ("solar", "handpump", "diesel", "")
 # Distinct in grey too, and told by a letter in every cell.
 FILL = {"solar": "#f6d98b", "handpump": "#9cc7d8", "diesel": "#b9a6a0", "": "#f2f2f2"}
 LETTER = {"solar": "S", "handpump": "H", "diesel": "D", "": "–"}
@@ -21,7 +24,7 @@ class Chart:
     """Heads in rows, volumes in columns.
 
     head_m, volume_m3_day  of the rows and the columns, rising
-    cheapest               (rows, columns) a word of WORDS
+    cheapest               (rows, columns) one of WAYS
     diesel_over_solar      (rows, columns) cost per m3 ÷ cost per m3; NaN where one of them does not meet the rules
     title, notes           texts above and below
     """
@@ -32,6 +35,7 @@ class Chart:
     diesel_over_solar: NDArray[np.float64]
     title: str
     notes: tuple[str, ...]
+    language: str = ENGLISH
 
 
 def crossings(chart: Chart) -> list[tuple[float, float]]:
@@ -63,24 +67,30 @@ def break_even_svg(chart: Chart) -> str:
         f"<title>{escape(chart.title)}</title>",
         f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
         _text(16, 26, chart.title, size=15, weight="bold"),
-        _text(16, 46, "Letter: cheapest way that meets the rules. Number: cost of a m³ with diesel ÷ with solar."),
+        _text(16, 46, say("break_even_cells", chart.language)),
     ]
     for r in range(rows):
         y = plot - (r + 1) * CELL_H
-        parts.append(_text(LEFT - 8, y + CELL_H / 2 + 4, f"{chart.head_m[r]:g}", anchor="end"))
+        parts.append(_text(LEFT - 8, y + CELL_H / 2 + 4, marked(f"{chart.head_m[r]:g}", chart.language), anchor="end"))
         for c in range(columns):
-            parts += _cell(LEFT + c * CELL_W, y, str(chart.cheapest[r, c]), float(chart.diesel_over_solar[r, c]))
+            parts += _cell(
+                LEFT + c * CELL_W, y, str(chart.cheapest[r, c]), float(chart.diesel_over_solar[r, c]), chart.language
+            )
     for c, volume in enumerate(chart.volume_m3_day):
-        parts.append(_text(LEFT + (c + 0.5) * CELL_W, plot + 18, f"{volume:g}", anchor="middle"))
-    parts.append(_text(LEFT + columns * CELL_W / 2, plot + 38, "demand, m³ a day at the tank inlet", anchor="middle"))
+        parts.append(
+            _text(LEFT + (c + 0.5) * CELL_W, plot + 18, marked(f"{volume:g}", chart.language), anchor="middle")
+        )
+    volumes = say("break_even_volumes", chart.language)
+    parts.append(_text(LEFT + columns * CELL_W / 2, plot + 38, volumes, anchor="middle"))
     middle = (TOP + plot) / 2
     parts.append(
         f'<text x="22" y="{middle:.1f}" text-anchor="middle" transform="rotate(-90 22 {middle:.1f})">'
-        "rest level + lift to the tank, m</text>"
+        f"{escape(say('break_even_heads', chart.language))}</text>"
     )
     parts += _line(chart, plot)
     x = float(LEFT)
-    for name, words in WORDS.items():
+    for name in WAYS:
+        words = say(f"break_even_{name or 'none'}", chart.language)
         parts.append(f'<rect x="{x:.1f}" y="{plot + 52}" width="14" height="14" fill="{FILL[name]}" stroke="#555555"/>')
         parts.append(_text(x + 20, plot + 63, f"{LETTER[name]} {words}"))
         x += 48 + 7.5 * len(words)
@@ -88,9 +98,9 @@ def break_even_svg(chart: Chart) -> str:
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
-def _cell(x: float, y: float, name: str, ratio: float) -> list[str]:
+def _cell(x: float, y: float, name: str, ratio: float, language: str) -> list[str]:
     rect = f'<rect x="{x}" y="{y}" width="{CELL_W}" height="{CELL_H}" fill="{FILL[name]}" stroke="#ffffff"/>'
-    words = LETTER[name] + (f" {ratio:.2f}" if math.isfinite(ratio) else "")
+    words = LETTER[name] + (marked(f" {ratio:.2f}", language) if math.isfinite(ratio) else "")
     return [rect, _text(x + CELL_W / 2, y + CELL_H / 2 + 4, words, anchor="middle")]
 
 
@@ -102,8 +112,8 @@ def _line(chart: Chart, plot: float) -> list[str]:
         known = chart.diesel_over_solar[np.isfinite(chart.diesel_over_solar)]
         if not known.size:
             return []
-        dearer = "solar" if float(known.max()) < 1.0 else "diesel"
-        return [_text(16, 64, f"No break-even of solar and diesel in this range: {dearer} is the dearer everywhere.")]
+        key = "break_even_dearer_solar" if float(known.max()) < 1.0 else "break_even_dearer_diesel"
+        return [_text(16, 64, say(key, chart.language))]
     logs = np.log(chart.volume_m3_day)
     places = []
     for volume, head in points:
@@ -112,7 +122,7 @@ def _line(chart: Chart, plot: float) -> list[str]:
         places.append(f"{LEFT + column * CELL_W:.1f},{plot - row * CELL_H:.1f}")
     line = f'<polyline points="{" ".join(places)}" fill="none" stroke="#a01818" stroke-width="3"/>'
     dots = [f'<circle cx="{p.split(",")[0]}" cy="{p.split(",")[1]}" r="4" fill="#a01818"/>' for p in places]
-    return [line, *dots, _text(16, 64, "Red: solar and diesel cost the same.")]
+    return [line, *dots, _text(16, 64, say("break_even_line", chart.language))]
 
 
 def _text(

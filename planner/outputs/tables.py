@@ -93,6 +93,7 @@ def write_moves_csv(moves: pd.DataFrame, path: Path) -> None:
     """Sites that move, with old and new values side by side (`rank_old`, `rank_new`): types as in the glossary."""
     known = glossary()
     texts = []
+    moves = moves.drop(columns="why_said", errors="ignore")  # the sentences of `why` for outputs in other languages
     for name in moves.columns:
         quantity = known.get(str(name).removesuffix("_old").removesuffix("_new"))
         kind = "text" if quantity is None and moves[name].dtype.kind not in "fiu" else "number"

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any, NamedTuple
+
+from planner.texts import ENGLISH, Figure, Listed, Said, Value, said, word
 
 LONGEST = 80
 # Not of the calculation: the list of variations itself, what a person has confirmed, and which files are written.
@@ -17,8 +20,12 @@ class Change(NamedTuple):
     old: Any
     new: Any
 
+    def said(self) -> Said:
+        """The change in words; keys and values of the plan stand as they are written there."""
+        return said("plan_change", key=self.key, old=value_said(self.old), new=value_said(self.new))
+
     def __str__(self) -> str:
-        return f"{self.key} {value_words(self.old)} → {value_words(self.new)}"
+        return self.said().text()
 
 
 def plan_changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[Change, ...]:
@@ -33,20 +40,38 @@ def plan_changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[Change
 
 
 def value_words(value: Any) -> str:
-    """A value of a plan in few words."""
+    """A value of a plan in few English words."""
+    return Listed((value_said(value),)).text()
+
+
+def value_said(value: Any) -> Value:
+    """A value of a plan in few words, for a sentence in any language."""
     if value is None or value in ({}, [], ()):
-        return "none"
+        return word("plan_none")
     if value == "":
-        return "empty"
+        return word("plan_empty")
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return word("plan_yes" if value else "plan_no")
     if isinstance(value, list | tuple):
-        parts = [value_words(part) for part in value]
-        alike = len(parts) > 2 and len(set(parts)) == 1
-        words = f"{parts[0]} in each of {len(parts)}" if alike else ", ".join(parts)
-    else:
-        words = f"{value:.10g}" if isinstance(value, float) else str(value)
-    return words if len(words) <= LONGEST else words[: LONGEST - 1] + "…"
+        parts = [value_said(part) for part in value]
+        if len(parts) > 2 and len(set(parts)) == 1:
+            return said("plan_each", value=parts[0], n=str(len(parts)))
+        return Short(Listed(tuple(parts)))
+    if isinstance(value, float):
+        return Figure(value, ".10g")
+    return Short(Listed((str(value),)))
+
+
+@dataclass(frozen=True)
+class Short:
+    """A text that is cut where it is long."""
+
+    whole: Listed
+
+    def text(self, language: str = ENGLISH) -> str:
+        """The beginning of the text in the language."""
+        words = self.whole.text(language)
+        return words if len(words) <= LONGEST else words[: LONGEST - 1] + "…"
 
 
 def _leaves(plan: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:

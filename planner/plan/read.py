@@ -17,6 +17,7 @@ from planner.plan.scenario import fixed_keys, merged, scenario_place
 from planner.plan.section import Section
 from planner.plan.sections import Plan, Rasters
 from planner.plan.text import keys_without_effect, path_faults, place_of, take_without_effect, text_of
+from planner.texts import Said, word
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,7 @@ class LoadedPlan:
     plan: Plan
     path: Path
     defaults_used: dict[str, Any]
-    without_effect: dict[str, str]
+    without_effect: dict[str, Said]
     scenarios: tuple[LoadedScenario, ...] = ()
 
     def resolve(self, name: str) -> Path:
@@ -65,7 +66,7 @@ def read_plan(path: Path) -> LoadedPlan:
     assert plan is not None
     of_money = plan.portfolio.model_fields_set - {"max_pump_types", "pump_type_tolerance"}
     if plan.programme.budget is None and not plan.phase and of_money:
-        without_effect["portfolio"] = "sites are ranked, not funded: [programme] budget is not written"
+        without_effect["portfolio"] = word("without_effect_portfolio")
     return LoadedPlan(plan, path.resolve(), dict(_defaults(plan)), without_effect, scenarios)
 
 
@@ -122,7 +123,7 @@ def _scenarios(
     path: Path,
     text: str,
     faults: list[Fault],
-    without_effect: dict[str, str],
+    without_effect: dict[str, Said],
 ) -> tuple[LoadedScenario, ...]:
     """Each scenario laid over the plan and read like one; adds to faults and without_effect.
 

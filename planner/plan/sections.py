@@ -72,6 +72,7 @@ TESTED_SHARE: dict[TestKind, float] = {
 
 class Programme(Section):
     name: str = Field("Solar pumping plan", description="shown on every output", min_length=1, max_length=200)
+    language: Literal["en", "fr", "pt", "es", "sw"] = Field("en", description="language of the files for people")
     currency: str = Field("USD", description="currency of every amount", pattern=r"^[A-Z]{3}$")
     price_year: int = Field(2026, description="year of all prices", ge=1990, le=2100)
     discount_rate: Share = Field(0.08, description="real discount rate, 1/year")

@@ -10,15 +10,17 @@ from pathlib import Path
 from typing import Any
 
 from planner.errors import Fault, PlanError, raise_if
+from planner.texts import Said, word
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
-WITHOUT_EFFECT = {
-    "area.equity_field": "floors are keys of [portfolio], by column",
-    "rasters.recharge": "abstraction is not compared with recharge yet",
-    "output.sheet_limit": "site sheets are not written yet",
-    "output.sheets_max": "site sheets are not written yet",
-    "output.workbook_row_limit": "no workbook is written yet",
-}
+# Text of each: `without_effect_<section>_<key>`.
+WITHOUT_EFFECT = (
+    "area.equity_field",
+    "rasters.recharge",
+    "output.sheet_limit",
+    "output.sheets_max",
+    "output.workbook_row_limit",
+)
 
 
 def text_of(path: Path) -> str:
@@ -75,11 +77,12 @@ def refuse_unconfirmed(unconfirmed: Sequence[str], path: Path) -> None:
     raise_if(faults, PlanError)
 
 
-def take_without_effect(raw: dict[str, Any]) -> dict[str, str]:
+def take_without_effect(raw: dict[str, Any]) -> dict[str, Said]:
     """Remove keys that this version does not act on, and say what happens instead."""
     taken = {}
-    for dotted, instead in WITHOUT_EFFECT.items():
+    for dotted in WITHOUT_EFFECT:
         section, _, key = dotted.partition(".")
+        instead = word(f"without_effect_{dotted.replace('.', '_')}")
         if not key and section in raw:
             del raw[section]
             taken[dotted] = instead

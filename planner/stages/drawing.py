@@ -34,7 +34,7 @@ from planner.run_table import Table
 from planner.stages.funded_share import with_share
 from planner.tables import wells
 from planner.tables.step import Step
-from planner.texts import texts
+from planner.texts import said
 
 CHUNK_SITES = 8
 COMMIT, TEST_FIRST = "commit", "test_first"
@@ -58,8 +58,8 @@ def take(
         drawn = run_chunks(picked, doubts_of(table.sites, picked, context.plan), context, draws, store, workers)
         tell(f"draws: {draws} of {which.size} sites in {time.perf_counter() - started:.1f} s")
     table.draws = {"draws": draws, "seed": widths.seed if draws else None}
-    words = texts()["drawn" if draws else "not_drawn"][1]
-    table.notes.append(f"{draws} draws, seed {widths.seed}. {words}" if draws else words)
+    drawn_how = said("drawn_with", draws=str(draws), seed=str(widths.seed), words=said("drawn"))
+    table.notes.append(drawn_how if draws else said("not_drawn"))
     columns = range_columns(table.sites, drawn)
     columns["funded_probability"], funded = with_share(funded, table.sites, table.shown, drawn, plan)
     table.take("draws", Step(columns, []), tuple(columns.columns), time.perf_counter() - started)

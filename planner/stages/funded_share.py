@@ -17,6 +17,7 @@ from planner.doubt.run import Drawn, Outcomes
 from planner.errors import InternalError
 from planner.glossary import monthly
 from planner.plan import LoadedPlan, Plan
+from planner.texts import Figure, Said, counted
 
 Floats = NDArray[np.float64]
 
@@ -88,16 +89,9 @@ def record_of(found: FundedShare, outcomes: Outcomes) -> dict[str, Any]:
     }
 
 
-def line_of(record: dict[str, Any], shares: Floats) -> str:
+def line_of(record: dict[str, Any], shares: Floats) -> Said:
     """The record in words; shares: of the funded sites."""
     often = int((shares >= OFTEN - 1e-9).sum())
-    kept = record["rules_kept"]
-    rules = "" if kept == 1.0 else f", rules kept in {_percent(kept)} of the draws"
-    return (
-        f"{shares.size} funded sites: {often} are funded in at least 8 of 10 draws (the budget spent anew in each, "
-        f"phases as one, within {_percent(record['gap_mean'])} of the best in the mean{rules})."
-    )
-
-
-def _percent(share: float) -> str:
-    return f"{100.0 * share:.2g} %"
+    kept = {} if record["rules_kept"] == 1.0 else {"kept": Figure(100.0 * record["rules_kept"], ".2g")}
+    gap = Figure(100.0 * record["gap_mean"], ".2g")
+    return counted("budget_often_rules" if kept else "budget_often", shares.size, often=often, gap=gap, **kept)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from planner.choice.funding_words import whole
+from planner.choice.funding_words import ClashError, whole
 from planner.choice.moves import Between, moves, site_labels, summary, totals
 from planner.errors import PlanError
 from planner.plan import LoadedPlan, LoadedScenario
@@ -31,8 +31,9 @@ class Computed:
 class WhatIf:
     """What the scenarios of a run give.
 
-    records  of run.json, one a scenario; table: scenarios.csv; rows: the table of the page, the plan itself first;
-    lines: for the terminal
+    records  of run.json, one a scenario; table: scenarios.csv, and `why_said`, the sentences of `why` before their
+             language is known; rows: the table of the page, the plan itself first, sentences as Said; lines: for the
+             terminal
     """
 
     records: list[dict[str, Any]] = field(default_factory=list)
@@ -59,7 +60,8 @@ def what_if(
         except PlanError as error:
             clash = "; ".join(f"{fault.found}; expected {fault.expected}" for fault in error.faults)
             records.append(_record(scenario) | {"status": "clash", "clash": clash})
-            rows.append({**_row(scenario), "totals": None, "clash": clash, "in": [], "out": []})
+            told_clash = error.told if isinstance(error, ClashError) else clash
+            rows.append({**_row(scenario), "totals": None, "clash": told_clash, "in": [], "out": []})
             lines.append(f"scenario {scenario.name}: not computed, {clash}")
             continue
         moved = moves(base.sites, done.sites, Between(scenario.changes, money, checks=(base.checks, done.checks)))
@@ -85,7 +87,7 @@ def _record(scenario: LoadedScenario) -> dict[str, Any]:
 
 
 def _row(scenario: LoadedScenario) -> dict[str, Any]:
-    return {"name": scenario.name, "changes": list(map(str, scenario.changes))}
+    return {"name": scenario.name, "changes": [one.said() for one in scenario.changes]}
 
 
 def _no_rows(sites: pd.DataFrame) -> pd.DataFrame:

@@ -22,8 +22,10 @@ from planner.plan import LoadedPlan
 from planner.run_table import Table
 from planner.stages.pump_costs import pump_costs
 from planner.tables.step import Finding, Step
+from planner.texts import Figure, Listed, Said, counted, said
 
 DAYS = 365
+LISTED = 20  # sites that a sentence names
 PRIORS = frozenset(rule for rule, decision in CONSEQUENCE.items() if decision == "test_first")
 
 
@@ -33,7 +35,7 @@ class Chosen:
 
     pump_types: dict[str, Any] | None = None
     ranking: dict[str, Any] | None = None
-    lines: list[str] = field(default_factory=list)
+    lines: list[Said] = field(default_factory=list)
     weights: pd.DataFrame | None = None
 
 
@@ -62,7 +64,7 @@ def finish(
     rules = plan.plan.portfolio
     record: dict[str, Any] | None = None
     findings: list[Finding] = []
-    lines = [*_prior_lines(sites, rests), *weighted.lines]
+    lines: list[Said] = [*_prior_lines(sites, rests), *weighted.lines]
     if rules.max_pump_types is not None or rules.pump_type_tolerance is not None:
         tolerance = TOLERANCE if rules.pump_type_tolerance is None else rules.pump_type_tolerance
         rows = sites.index[(sites["decision"] == "equip") & (sites["engine_status"] == "designed")]
@@ -87,16 +89,11 @@ def rests_on_prior(sites: pd.DataFrame) -> pd.Series:
     return some & sites["rank"].notna()
 
 
-def _prior_lines(sites: pd.DataFrame, rests: pd.Series) -> list[str]:
-    ranked = int(sites["rank"].notna().sum())
+def _prior_lines(sites: pd.DataFrame, rests: pd.Series) -> list[Said]:
     if not rests.any():
         return []
-    funded = int((rests & (sites["funding"] == "funded")).sum())
-    told = (
-        f"{int(rests.sum())} of {ranked} ranked sites rest on what was not measured there (rank_rests_on_prior), "
-        f"{funded} of them are funded: the plan lets them be equipped before a test."
-    )
-    return [told]
+    ranked, funded = int(sites["rank"].notna().sum()), int((rests & (sites["funding"] == "funded")).sum())
+    return [counted("budget_on_prior", int(rests.sum()), ranked=ranked, funded=funded)]
 
 
 def _standard(table: pd.DataFrame, costs: np.ndarray, most: int | None) -> tuple[Standard, np.ndarray]:
@@ -146,25 +143,25 @@ def _types(
     return record, findings
 
 
-def _type_lines(record: dict[str, Any], money: str) -> list[str]:
-    parts = ", ".join(f"{one['pump_id']} ({one['sites']})" for one in record["types"])
-    count = len(record["types"])
-    of = "within" if record["gap"] == 0 else f"(gap {record['gap']:.2g}) within"
-    found = (
-        f"Standard pumps: {count} type{'s' if count != 1 else ''} in place of {record['types_own']} suit "
-        f"{record['sites']} sites to equip {of} {100 * record['tolerance']:g} % of their own choice: {parts}."
+def _type_lines(record: dict[str, Any], money: str) -> list[Said]:
+    types = Listed(tuple(said("pumps_type", pump=one["pump_id"], sites=one["sites"]) for one in record["types"]))
+    gap = {"gap": Figure(record["gap"], ".2g")} if record["gap"] else {}
+    found = counted(
+        "pumps_types_gap" if gap else "pumps_types",
+        len(record["types"]),
+        own=record["types_own"],
+        sites=record["sites"],
+        tolerance=Figure(100 * record["tolerance"], "g"),
+        types=types,
+        **gap,
     )
-    more = f"{record['extra_a_year']:,.0f}".replace(",", " ")
-    cost = (
-        f"They cost {more} {money} a year more (levelised), {100 * record['extra_share_mean']:.1f} % in the mean, "
-        f"{100 * record['extra_share_most']:.1f} % at most."
-    )
-    lines = [found, cost]
+    mean, most = (Figure(100 * record[f"extra_share_{one}"], ".1f") for one in ("mean", "most"))
+    cost = said("pumps_cost", more=Figure(record["extra_a_year"]), money=money, mean=mean, most=most)
+    lines = [said("pumps_said", text=found), cost]
     left = record["not_suited"]
     if left:
-        some = ", ".join(one["site_id"] or f"row:{one['inventory_row']}" for one in left[:20])
-        rest = f" and {len(left) - 20} more" if len(left) > 20 else ""
-        lines.append(
-            f"No type of the set suits {len(left)} sites ({record['types_needed']} would suit all): {some}{rest}."
-        )
+        some = Listed(tuple(one["site_id"] or f"row:{one['inventory_row']}" for one in left[:LISTED]))
+        rest = {"more": len(left) - LISTED} if len(left) > LISTED else {}
+        key = "pumps_none_more" if rest else "pumps_none"
+        lines.append(counted(key, len(left), needed=record["types_needed"], some=some, **rest))
     return lines

@@ -20,13 +20,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planner import chunks
-from planner.choice.funding_words import whole
 from planner.choice.testing import Packing, pack
 from planner.doubt.switch import Widths, switches
 from planner.doubt.test_value import gain_of_test, worth_of_water
 from planner.engine.assess import Context, Sites
 from planner.run_table import Table
 from planner.tables.step import Step
+from planner.texts import Figure, Said, counted, said
 
 CHUNK_SITES = 8
 FOLDER = "switches"  # inside the folder of stored chunks, whose clearing does not reach it
@@ -143,7 +143,7 @@ def widths_of(table: pd.DataFrame, sites: Sites, context: Context) -> Widths:
 
 def value_tests(
     table: pd.DataFrame, context: Context, columns: pd.DataFrame
-) -> tuple[dict[str, Any] | None, list[str]]:
+) -> tuple[dict[str, Any] | None, list[Said]]:
     """Fill the columns test_… where the draws tell what a test is worth; record for run.json and the same in words."""
     plan = context.plan.testing
     names = [f"expected_{kind}{end}" for end in (UNTESTED, "") for kind in ("lifecycle_cost", "used_m3")]
@@ -196,15 +196,19 @@ def record_of(table: pd.DataFrame, rows: pd.Index, packed: Packing, worth: float
     }
 
 
-def lines_of(record: dict[str, Any], context: Context) -> list[str]:
-    """The record in plain sentences, for the terminal and the map."""
+def lines_of(record: dict[str, Any], context: Context) -> list[Said]:
+    """The record in plain sentences, for whoever reads the results."""
     money = context.plan.programme.currency
-    price = "at the price of a campaign" if record["campaign"] else "mobilised one by one"
-    worth = f"{record['water_value_m3']:.3g} {money} a m³ of water"
-    first = f"Pumping tests: {record['worth_their_cost']} of {record['compared']} wells are worth one before a set is "
-    lines = [first + f"bought, {price}: {whole(record['value'])} {money} more than they cost, at {worth}."]
+    first = counted(
+        "tests_worth_campaign" if record["campaign"] else "tests_worth_single",
+        record["worth_their_cost"],
+        compared=record["compared"],
+        value=Figure(record["value"]),
+        money=money,
+        worth=Figure(record["water_value_m3"], ".3g"),
+    )
+    lines = [said("tests_said", text=first)]
     if record["budget"] is not None:
-        bought = f"{record['funded']} tests for {whole(record['funded_cost'])} {money}"
-        more = f"worth {whole(record['funded_value'])} {money} more"
-        lines.append(f"Test budget {whole(record['budget'])} {money}: {bought}, {more}.")
+        budget, cost, value = (Figure(record[name]) for name in ("budget", "funded_cost", "funded_value"))
+        lines.append(counted("tests_budget", record["funded"], budget=budget, money=money, cost=cost, value=value))
     return lines

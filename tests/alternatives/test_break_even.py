@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from planner.commands import break_even as command
-from planner.outputs.break_even import WORDS, Chart, break_even_svg, crossings
+from planner.outputs.break_even import WAYS, Chart, break_even_svg, crossings
 
 MakeProgramme = Callable[..., Path]
 
@@ -43,7 +43,7 @@ def test_the_engine_behind_it(make_programme: MakeProgramme, tmp_path: Path, mon
     monkeypatch.setattr(command, "LEVELS_M", (8.0, 60.0, 100.0))
     monkeypatch.setattr(command, "VOLUMES_M3_DAY", (2.0, 20.0))
     made = command.break_even(make_programme(tmp_path, [{}]), tmp_path / "chart.svg")
-    assert set(made.cheapest.ravel()) <= set(WORDS)
+    assert set(made.cheapest.ravel()) <= set(WAYS)
     assert made.cheapest[0, 0] == "handpump"  # two cubic metres from 8 m
     assert made.cheapest[2, 1] == "solar"  # twenty from 100 m: too deep for handpumps
     assert (made.diesel_over_solar > 1.0).all()

@@ -97,7 +97,9 @@ def test_a_floor_may_be_of_one_group_of_a_shown_column(load: Load) -> None:
 def test_more_than_there_is_means_all_there_is(load: Load) -> None:
     found = fund(table([5.0, 5.0], [9, 8], "AB"), NOTHING, load(10, "minimum_count = { sub_district = 3 }"))
     assert set(found.column) == {"funded"}
-    assert any("Fewer sites to equip than the floor asks for: A (1 of 3), B (1 of 3)" in line for line in found.lines)
+    assert any(
+        "Fewer sites to equip than the floor asks for: A (1 of 3), B (1 of 3)" in line.text() for line in found.lines
+    )
 
 
 def test_a_lock_on_a_site_that_cannot_be_equipped_is_told(load: Load) -> None:

@@ -95,8 +95,8 @@ def test_the_budget_is_spent_anew_in_every_draw(tmp_path: Path) -> None:
     # cannot be exceeded, S1 with S3, which fits beside it, serves 700.
     assert found["gap_most"] == pytest.approx((400 + 12 / 13 * 400) / 700 - 1, rel=1e-3)
     assert found["gap_mean"] == pytest.approx(found["gap_most"] / 4)
-    assert after.lines[-1].startswith("2 funded sites: 0 are funded in at least 8 of 10 draws")
-    assert "within 2.5 % of the best in the mean" in after.lines[-1]
+    assert after.lines[-1].text().startswith("2 funded sites: 0 are funded in at least 8 of 10 draws")
+    assert "within 2.5 % of the best in the mean" in after.lines[-1].text()
 
 
 def test_water_counts_where_the_plan_asks_for_it(tmp_path: Path) -> None:

@@ -112,7 +112,7 @@ def test_standard_pumps_are_few_and_near(sites: pd.DataFrame, record: dict[str, 
 
 def test_ranks_on_priors_and_weights_are_told(sites: pd.DataFrame, done: Path, record: dict[str, Any]) -> None:
     assert sites.index[sites["rank_rests_on_prior"]].tolist() == [6]
-    assert any("rest on what was not measured" in line for line in record["budget"])
+    assert any("1 of 6 ranked sites rests on what was not measured" in line for line in record["budget"])
     ranked = sites["rank"].notna()
     assert sorted(sites.loc[ranked, "rank_weighted"]) == sorted(sites.loc[ranked, "rank"])
     assert sites.loc[ranked, "score_weighted"].between(0, 1).all()

@@ -48,8 +48,8 @@ def test_worth_rank_and_budget() -> None:
     assert record["water_value_m3"] == 1.0
     assert [one["site_id"] for one in record["test_first"]] == ["a", "c"]
     assert record["funded_cost"] == pytest.approx(1_782.0)
-    assert "2 of 3 wells" in lines[0]
-    assert "1 tests" in lines[1]
+    assert "2 of 3 wells" in lines[0].text()
+    assert "1 test for" in lines[1].text()
     assert lines == lines_of(record, context)
 
 

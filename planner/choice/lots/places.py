@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planner.choice.lots.bases import EXACT_PAIRS, clusters, kept, middle, p_median
+from planner.texts import Said, said
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -46,7 +47,7 @@ class Around:
     base: Places
     distance_km: Floats
     base_km: Floats
-    how: str
+    how: Said
 
 
 def driving_km(sites: Sites, latitude: Floats, longitude: Floats) -> Floats:
@@ -67,27 +68,27 @@ def places(sites: Sites, bases: Bases | None, count: int, radius_km: float | Non
         return None if found is None else around_sites(sites, bases, *found)
     distance = driving_km(sites, bases.latitude, bases.longitude)
     if count == len(bases.names):
-        chosen, how = np.arange(count), "the bases of the plan"
+        chosen, how = np.arange(count), said("lots_places_bases")
     elif distance.size <= EXACT_PAIRS:
         median = p_median(distance, count, radius_km)
         if median is None:
             return None
-        proof = "the least summed drive, proven" if median.optimal else "not proven to be the best"
-        chosen, how = median.places, f"{count} of the {len(bases.names)} bases of the plan: {proof}"
+        key = "lots_places_some_proven" if median.optimal else "lots_places_some_unproven"
+        chosen, how = median.places, said(key, count=count, bases=len(bases.names))
     else:
         chosen = kept(distance, count)
-        how = f"{count} of the {len(bases.names)} bases of the plan, the least useful left out one by one"
+        how = said("lots_places_some_left", count=count, bases=len(bases.names))
     return Around(np.zeros(0, dtype=np.intp), chosen, distance[:, chosen], distance[:, chosen], how)
 
 
-def around_sites(sites: Sites, bases: Bases | None, chosen: Places, how: str) -> Around:
+def around_sites(sites: Sites, bases: Bases | None, chosen: Places, how: Said) -> Around:
     """Lots around sites; their base is that site or, with bases of the plan, the one nearest to it."""
     distance = driving_km(sites, sites.latitude[chosen], sites.longitude[chosen])
     if bases is None:
         return Around(chosen, np.full(chosen.size, -1), distance, distance, how)
     to_bases = driving_km(sites, bases.latitude, bases.longitude)
     base = np.argmin(to_bases[chosen], axis=1)
-    return Around(chosen, base, distance, to_bases[:, base], f"{how}; each served from the nearest base of the plan")
+    return Around(chosen, base, distance, to_bases[:, base], said("lots_places_served", places=how))
 
 
 def moved(sites: Sites, bases: Bases | None, around: Around, lot: Places) -> Around | None:
@@ -98,17 +99,20 @@ def moved(sites: Sites, bases: Bases | None, around: Around, lot: Places) -> Aro
     chosen = np.array([middle(sites.xy_m, np.flatnonzero(lot == one)) for one in range(around.sites.size)])
     if np.array_equal(chosen, around.sites):
         return None
-    how = around.how if "moved" in around.how else f"{around.how.split(';')[0]}, then moved to the middles of the lots"
-    return replace(around_sites(sites, bases, chosen.astype(np.intp), how.split(";")[0]))
+    how = around.how
+    if how.key == "lots_places_served" and isinstance(inner := how.value_of("places"), Said):
+        how = inner
+    if how.key != "lots_places_moved":
+        how = said("lots_places_moved", places=how)
+    return around_sites(sites, bases, chosen.astype(np.intp), how)
 
 
-def _among_sites(sites: Sites, count: int, radius_km: float | None) -> tuple[Places, str] | None:
+def _among_sites(sites: Sites, count: int, radius_km: float | None) -> tuple[Places, Said] | None:
     number = sites.latitude.size
     if number * number <= EXACT_PAIRS:
         median = p_median(driving_km(sites, sites.latitude, sites.longitude), count, radius_km)
         if median is None:
             return None
-        proof = "p-median, proven" if median.optimal else "p-median, not proven to be the best"
-        return median.places, f"sites in the middle of the others ({proof})"
-    how = f"sites in the middle of clusters (more than {int(EXACT_PAIRS**0.5)} sites: no proof that they are the best)"
-    return clusters(sites.xy_m, count), how
+        key = "lots_places_middle_proven" if median.optimal else "lots_places_middle_unproven"
+        return median.places, said(key)
+    return clusters(sites.xy_m, count), said("lots_places_clusters", sites=str(int(EXACT_PAIRS**0.5)))

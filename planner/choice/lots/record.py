@@ -14,8 +14,10 @@ from planner.choice.lots.places import Around, Bases, Sites
 from planner.choice.lots.problem import Answer, Problem, kinds, values
 from planner.plan import LoadedPlan
 from planner.plan.phases import money_of
+from planner.texts import Figure, Said, said
 
 CENTS = 100
+OPTIMAL = "optimal for these places"
 
 
 @dataclass(frozen=True)
@@ -132,9 +134,9 @@ def lot_record(made: Made, table: pd.DataFrame, plan: LoadedPlan) -> dict[str, A
         "value_high": problem.high / CENTS,
         "balanced": answer.excess == 0,
         "excess": answer.excess / CENTS,
-        "places": made.around.how,
+        "places": made.around.how.text(),
         "method": answer.method,
-        "status": "optimal for these places" if answer.optimal else "not proven to be the best",
+        "status": OPTIMAL if answer.optimal else "not proven to be the best",
         "cost_km": round(answer.cost_km, 3),
         "gap": answer.gap,
         "pump_types": kinds(problem, answer.lot),
@@ -147,28 +149,31 @@ def lot_record(made: Made, table: pd.DataFrame, plan: LoadedPlan) -> dict[str, A
     }
 
 
-def lot_lines(record: dict[str, Any], plan: LoadedPlan) -> list[str]:
-    """The record in a few plain sentences, for the terminal and the map."""
+def lot_lines(record: dict[str, Any], places: Said, plan: LoadedPlan) -> list[Said]:
+    """The record in a few plain sentences; places: around what the lots are formed."""
     money, rows = plan.plan.programme.currency, record["rows"]
     costs, sites = [row["capital_cost"] for row in rows], [row["sites"] for row in rows]
-    lines = [
-        (
-            f"Lots: {record['lots']} of {min(sites)} to {max(sites)} sites and {whole_text(min(costs))} to "
-            f"{whole_text(max(costs))} {money}; pump types {record['pump_types']}, counted in each lot; drive from "
-            f"the base {record['mean_base_km']:.0f} km on average, {record['max_base_km']:.0f} km at most."
-        )
-    ]
-    gap = "unknown" if record["gap"] is None else f"{record['gap']:.2g}"
-    lines.append(f"Lots are formed around {record['places']}; {record['status']} (relative gap {gap}).")
+    told = said(
+        "lots_sum",
+        lots=record["lots"],
+        fewest=min(sites),
+        most=max(sites),
+        low=Figure(min(costs)),
+        high=Figure(max(costs)),
+        money=money,
+        types=record["pump_types"],
+        mean=Figure(record["mean_base_km"], ".0f"),
+        far=Figure(record["max_base_km"], ".0f"),
+    )
+    gap = said("budget_gap_unknown") if record["gap"] is None else Figure(record["gap"], ".2g")
+    proof = "proven" if record["status"] == OPTIMAL else "unproven"
+    lines = [said("lots_said", text=told), said(f"lots_formed_{proof}", places=places, gap=gap)]
     if not record["balanced"]:
-        lines.append(
-            f"Lots cannot all be worth {whole_text(record['value_low'])} to {whole_text(record['value_high'])} "
-            f"{money}: the farthest lies {whole_text(record['excess'])} {money} outside. Findings say which lots, and "
-            "which sites are worth more alone."
-        )
+        low, high, excess = (Figure(record[name]) for name in ("value_low", "value_high", "excess"))
+        lines.append(said("lots_unbalanced", low=low, high=high, money=money, excess=excess))
     return lines
 
 
 def whole_text(number: float) -> str:
-    """A number without decimals, thousands apart."""
-    return f"{number:,.0f}".replace(",", " ")
+    """A number without decimals, thousands apart, for faults and findings."""
+    return Figure(number).text()

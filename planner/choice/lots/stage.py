@@ -21,6 +21,7 @@ from planner.plan import LoadedPlan
 from planner.plan.phases import money_of
 from planner.plan.text import place_of, text_of
 from planner.tables.step import Finding, Step
+from planner.texts import Said, said
 
 WRITES = ("lot", "lot_base_km")
 MORE_LOTS = 3  # beyond the fewest that could be, where the plan leaves the number open
@@ -36,7 +37,7 @@ class Grouping:
     step: Step
     table: pd.DataFrame | None = None
     record: dict[str, Any] | None = None
-    lines: list[str] = field(default_factory=list)
+    lines: list[Said] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -64,14 +65,14 @@ def group(sites: pd.DataFrame, plan: LoadedPlan) -> Grouping:
         return Grouping(Step(columns))
     given = _input(sites, plan)
     if not len(given.table):
-        return Grouping(Step(columns), lines=["Lots: no site to group."])
+        return Grouping(Step(columns), lines=[said("lots_said", text=said("lots_none"))])
     _look_at(given, plan)
     made = _made(given, plan)
     table, of_site, base_km = lot_table(made)
     columns.loc[given.table.index, "lot"] = of_site.astype("float64")
     columns.loc[given.table.index, "lot_base_km"] = base_km
     record = lot_record(made, table, plan)
-    return Grouping(Step(columns, _findings(made, table)), table, record, lot_lines(record, plan))
+    return Grouping(Step(columns, _findings(made, table)), table, record, lot_lines(record, made.around.how, plan))
 
 
 def _input(sites: pd.DataFrame, plan: LoadedPlan) -> _Input:

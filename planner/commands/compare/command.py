@@ -8,13 +8,14 @@ from typing import Any
 
 import pandas as pd
 
-from planner.choice.moves import SHOWN, Between, moves, summary, totals
+from planner.choice.moves import SAID, SHOWN, Between, moves, summary, totals
 from planner.commands.compare.matching import ELSEWHERE_M, Pairs, match
 from planner.commands.compare.opened import RECORD, Run, open_run
 from planner.commands.compare.report import Compared, report
 from planner.errors import Fault, OutputError
 from planner.outputs.tables import write_moves_csv
 from planner.plan import plan_changes
+from planner.texts import Figure, said
 
 NAMES = ("site_id", "site_name", "sub_district")
 OF_ROWS = ("sheet", "header_row", "header_rows", "delimiter", "encoding")
@@ -83,9 +84,10 @@ def _with_place(moved: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     """A word for sites whose position is another, which no column of a design shows."""
     apart = pairs.loc[moved.index, "apart_m"]
     far = apart > 1.0
-    words = [f" The position is {value:.0f} m away." if yes else "" for value, yes in zip(apart, far, strict=True)]
+    words = [said("move_position", distance=Figure(value, ".0f")) for value in apart]
+    added_words = [f" {one.text()}" if yes else "" for one, yes in zip(words, far, strict=True)]
     codes = [";position_changed" if yes else "" for yes in far]
-    added = {"why_codes": codes, "why": words}
+    added = {"why_codes": codes, "why": added_words}
     return moved.assign(
         **{name: moved[name] + pd.Series(more, index=moved.index, dtype="str") for name, more in added.items()}
     )
@@ -96,7 +98,7 @@ def _table(found: Compared) -> pd.DataFrame:
     at = found.moved.index
     pairs = found.pairs.table.loc[at]
     head = pd.DataFrame({"match": pairs["how"], "inventory_row_old": pairs["old"], "inventory_row_new": pairs["new"]})
-    parts = [pd.concat([head, found.names.loc[at, list(NAMES)], found.moved], axis=1)]
+    parts = [pd.concat([head, found.names.loc[at, list(NAMES)], found.moved.drop(columns=SAID)], axis=1)]
     sides: list[tuple[str, Run, pd.Index, str]] = [
         ("old", found.old, found.pairs.only_old, "only_old"),
         ("old", found.old, found.pairs.ambiguous_old, "ambiguous"),

@@ -45,7 +45,7 @@ function classScale({ layer, colours }, counts) {
   scale.firstChild.append(element("span", "scale-end scale-low", say(`page_low_${layer.key}`)));
   scale.lastChild.append(element("span", "scale-end scale-high", say(`page_high_${layer.key}`)));
   scale.setAttribute("role", "img");
-  scale.setAttribute("aria-label", colours.map((_, place) => `${rangeWords(layer, place)}: ${sayCount("page_sites", counts[place])}`).join("; "));
+  scale.setAttribute("aria-label", colours.map((_, place) => classWords(layer.breaks, place, counts[place])).join("; "));
   return scale;
 }
 
@@ -53,19 +53,23 @@ function limitText(limit) {
   return withDecimals(limit, limit >= 100 ? 0 : limit >= 10 ? 1 : 2);
 }
 
-function rangeWords({ breaks, key }, place) {
-  const text = key === "funded_probability" ? percentText : limitText;
-  const limits = { low: text(breaks[place - 1]), high: text(breaks[place]) };
-  const unit = key === "funded_probability" ? "_percent" : "";
-  if (!breaks.length) return say("page_class_all");
-  if (!place) return say(`page_class_below${unit}`, limits);
-  return say(place < breaks.length ? `page_class_between${unit}` : `page_class_from${unit}`, limits);
+function classWords(breaks, place, count) {
+  const low = place ? limitText(breaks[place - 1]) : "";
+  const high = place < breaks.length ? limitText(breaks[place]) : "";
+  const form = low && high ? "page_class_between" : high ? "page_class_below" : low ? "page_class_from" : "page_sites";
+  return sayCount(form, count, { low, high });
+}
+
+function percentWords(breaks, place) {
+  const limits = { low: percentText(breaks[place - 1]), high: percentText(breaks[place]) };
+  if (!place) return say("page_class_below_percent", limits);
+  return say(place < breaks.length ? "page_class_between_percent" : "page_class_from_percent", limits);
 }
 
 // Strong and high classes first.
 function classList(colouring, counts, without) {
   const { layer, colours } = colouring;
-  const words = (place) => (layer.levels ? say(`page_grade_${layer.levels[place]}`) : rangeWords(layer, place));
+  const words = (place) => (layer.levels ? say(`page_grade_${layer.levels[place]}`) : percentWords(layer.breaks, place));
   const lines = colours.map((_, place) => classLine(colouring.look(place, "equip"), words(place), counts[place]));
   return element("ul", "classes", ...lines.reverse(), without);
 }

@@ -103,15 +103,11 @@ function classCounts({ classes, colours }, list) {
   return counts;
 }
 
-// The choice of the layer; languages change its words.
+// The choice of the layer.
 function startLayerChoice(colouring, onChoose) {
   const select = byId("layer");
-  whenSpoken(() => {
-    const chosen = colouring.layer.key;
-    select.replaceChildren();
-    fillChoices(select, colouring.layers.map(({ key }) => key), Object.fromEntries(colouring.layers.map(({ key }) => [key, say(`page_layer_${key}`)])));
-    select.value = chosen;
-  });
+  fillChoices(select, colouring.layers.map(({ key }) => key), (key) => say(`page_layer_${key}`));
+  select.value = colouring.layer.key;
   select.addEventListener("change", () => {
     colouring.choose(select.value);
     onChoose();

@@ -65,7 +65,7 @@ function isOnMap(sites, index) {
 }
 
 function siteTitle(sites, index) {
-  return sites.site_name[index] || sites.site_id[index] || `Row ${sites.inventory_row[index]}`;
+  return sites.site_name[index] || sites.site_id[index] || say("page_row_title", { row: sites.inventory_row[index] });
 }
 
 // Pumpable volume of each month; null where a month is missing.

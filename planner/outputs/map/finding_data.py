@@ -14,18 +14,19 @@ import pandas as pd
 
 from planner.outputs.finding_summary import SEVERITIES, WHOLE_FILE, districts_of
 from planner.outputs.map.pack import pack, pack_numbers, pack_texts
-from planner.texts import finding_advice, finding_words
+from planner.texts import texts
 
 MOST = 30_000  # by judgement: about 0.7 MB
 LONGEST = 200  # letters of a value that the page shows
 ALIKE = ["rule", "severity", "action", "column"]
 
 
-def finding_data(findings: Sequence[Mapping[str, Any]], frame: pd.DataFrame, language: str) -> dict[str, Any]:
-    """{"count", "carried", "districts": [name], "words": {rule: text}, "groups": [group]}.
+def finding_data(findings: Sequence[Mapping[str, Any]], frame: pd.DataFrame) -> dict[str, Any]:
+    """{"count", "carried", "districts": [name], "groups": [group]}.
 
     findings: row (inventory_row, 0 for the whole file), column, rule, severity, old_value, new_value, action.
-    frame: inventory_row and sub_district of the sites. A group has rule, severity, action, column, done, todo, count,
+    frame: inventory_row and sub_district of the sites. A group has rule, severity, action, column, keys of what
+    was done and is to be done, count,
     the counts by place in `districts` (`at`, `here`), and of the `carried` first ones row, old_value, new_value.
     """
     table = pd.DataFrame(list(findings), columns=["row", *ALIKE, "old_value", "new_value"])
@@ -39,20 +40,26 @@ def finding_data(findings: Sequence[Mapping[str, Any]], frame: pd.DataFrame, lan
         "count": len(table),
         "carried": sum(min(len(group), share) for group in groups),
         "districts": names,
-        "words": {str(rule): finding_words(str(rule), language) for rule in table["rule"].unique()},
-        "groups": [_group(group, share, language) for group in groups],
+        "groups": [_group(group, share) for group in groups],
     }
 
 
-def _group(group: pd.DataFrame, share: int, language: str) -> dict[str, Any]:
+def finding_keys(data: Mapping[str, Any]) -> set[str]:
+    """Keys of the texts that the findings of finding_data need: their sentences, their advice, labels of columns."""
+    keys = {key for group in data["groups"] for key in (group["done"], group["todo"])}
+    keys |= {f"finding_{group['rule']}" for group in data["groups"]}
+    return keys | {f"label_{group['column']}" for group in data["groups"]}
+
+
+def _group(group: pd.DataFrame, share: int) -> dict[str, Any]:
     first = group.sort_values("row", kind="stable").head(share)
     alike = {name: str(group[name].iloc[0]) for name in ALIKE}
-    done, todo = finding_advice(alike["rule"], alike["action"], language)
+    done, todo = f"done_{alike['rule']}", f"todo_{alike['rule']}"
     at, here = np.unique(group["district"].to_numpy(dtype="int64"), return_counts=True)
     return {
         **alike,
-        "done": done,
-        "todo": todo,
+        "done": done if done in texts() else f"done_when_{alike['action']}",
+        "todo": todo if todo in texts() else "todo_any",
         "count": len(group),
         "places": len(at),
         "at": pack(at),

@@ -6,7 +6,7 @@ function readFindings(block, sites) {
     at: unpack(group.at, group.places),
     here: unpack(group.here, group.places),
   }));
-  const findings = { count: block.count, carried: block.carried, districts: block.districts, words: block.words, groups };
+  const findings = { count: block.count, carried: block.carried, districts: block.districts, groups };
   const siteOfRow = new Map(Array.from(sites.inventory_row, (row, index) => [row, index]));
   const bySite = new Map();
   for (const group of groups) {
@@ -41,10 +41,15 @@ function listOf(group, wanted) {
   );
 }
 
-function lettersOf(one, { sites, words }) {
+// What a rule means; a rule without a text by its code in plain words.
+function findingWord(rule) {
+  return knows(`finding_${rule}`) ? say(`finding_${rule}`) : rule.replaceAll("_", " ");
+}
+
+function lettersOf(one, { sites }) {
   const { rule, column } = one.group;
   const site = one.site < 0 ? "" : `${sites.site_id[one.site]}\n${sites.site_name[one.site]}`;
-  return plainLetters([site, column, rule, words[rule], one.old, one.now].join("\n"));
+  return plainLetters([site, column, columnWord(column), rule, findingWord(rule), one.old, one.now].join("\n"));
 }
 
 // Groups by rule, the gravest rules first, then the most frequent: a rule can be grave in one column and not in another.

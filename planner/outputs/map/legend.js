@@ -2,10 +2,9 @@
 
 function fillLegend(run, sites, sizes, colouring, onFilter) {
   const colours = makeColourLegend(run, colouring);
-  paintSizeScale(byId("size-scale"), sizes);
-  const switches = DECISIONS.map((decision) => legendSwitch(DECISION_WORDS[decision], run.counts[decision], true, onFilter, DECISION_MEANING[decision]));
+  const switches = DECISIONS.map((decision) => legendSwitch(() => [decisionWord(decision), decisionMeaning(decision)], run.counts[decision], true, onFilter));
   const funded = sites.funding.filter((funding) => funding === "funded").length;
-  const onlyFunded = funded ? legendSwitch("Only funded", funded, false, onFilter, "sites within the budget have a dark ring") : null;
+  const onlyFunded = funded ? legendSwitch(() => [say("page_only_funded"), say("page_meaning_funded")], funded, false, onFilter) : null;
   byId("decisions").append(...[...switches, onlyFunded].filter(Boolean).map(({ label }) => label));
 
   function paint() {
@@ -14,7 +13,10 @@ function fillLegend(run, sites, sizes, colouring, onFilter) {
     if (onlyFunded) onlyFunded.showMark({ decision: "equip", colour: "#ffffff", edge: "#ffffff", radius: 4.5, funded: true });
   }
 
-  whenSpoken(paint);
+  whenSpoken(() => {
+    paintSizeScale(byId("size-scale"), sizes);
+    paint();
+  });
   return {
     paint,
     show: colours.show,
@@ -54,20 +56,25 @@ function paintSizeScale(canvas, sizes) {
     context.fillText(volumeLabel(volume), left + 2 * radius + 5, 21);
     left += 2 * radius + 20 + context.measureText(volumeLabel(volume)).width;
   }
-  canvas.setAttribute("aria-label", `Mark areas for ${volumes.map(volumeLabel).join(", ")} cubic metres a day`);
+  canvas.setAttribute("aria-label", say("page_size_scale", { volumes: volumes.map(volumeLabel).join("; ") }));
 }
 
 function volumeLabel(volume) {
-  return String(Number(volume.toPrecision(2)));
+  return plainNumber(Number(volume.toPrecision(2)));
 }
 
-function legendSwitch(words, count, checked, onChange, meaning) {
+// saying() gives its words and their meaning.
+function legendSwitch(saying, count, checked, onChange) {
   const box = element("input");
   box.type = "checkbox";
   box.checked = checked;
   box.addEventListener("change", onChange);
-  const label = element("label", "switch", box, element("span"), element("span", "", words), element("span", "count", wholeText(count)));
-  label.title = meaning;
+  const label = element("label", "switch", box, element("span"), element("span", ""), element("span", "count", wholeText(count)));
+  whenSpoken(() => {
+    const [words, meaning] = saying();
+    label.children[2].replaceChildren(words);
+    label.title = meaning;
+  });
   return { box, label, showMark: (mark) => label.children[1].replaceWith(mark ? markCanvas(mark, 16) : element("span", "no-mark")) };
 }
 

@@ -26,7 +26,7 @@ function start() {
   const legend = fillLegend(run, sites, sizes, colouring, refresh);
   const filters = startFilters(sites, run, legend, refresh);
   showTotals(run, sites, sites.order, true);
-  const { map, layer, ground, bounds } = drawMap(block, sites, colouring, positionWords(run));
+  const { map, layer, ground, bounds } = drawMap(block, sites, colouring, () => positionWords(run));
   const reframe = makeReframe(map, bounds);
   const halo = makeHalo(map, sites);
   const table = makeTable(sites, context.reasons, context.markOf, run, (index, from) => popup.open(index, from), halo);
@@ -40,14 +40,14 @@ function start() {
     layer.reshape();
     recolour();
   });
-  startTiles(map, ground, block.tiles);
+  startTiles(map, ground, run.tiles);
   const charts = startCharts(run, sites);
   startDownload(block.table, context, table.list);
   startColumnSwitch(reframe);
-  fillReadFirst(run, sites);
+  startReadFirst(run, sites);
   fillFindings(context.findings, sites, popup.open);
-  fillAssumptions(run);
-  fillWhatIf(run);
+  startAssumptions(run);
+  startWhatIf(run);
   startPrint(reframe, () => fillPrint(context, table.list(), filterWords(filters.read(), run), table.orderWords()));
 
   function refresh() {
@@ -79,12 +79,15 @@ function start() {
     if (event.key === "Enter" && first !== undefined) popup.open(first, byId("search"));
   });
   startOffMap(sites, filters, refresh);
-  refresh();
+  whenSpoken(() => {
+    table.repaint();
+    refresh();
+  });
 }
 
 // The active filters, always in words.
 function showFilters(words, count, all) {
-  byId("status").textContent = words.length ? `${wholeText(count)} of ${wholeText(all)} rows: ${words.join("; ")}.` : `All ${wholeText(all)} rows are shown.`;
+  byId("status").textContent = words.length ? sayCount("page_status", all, { shown: wholeText(count), filters: words.join("; ") }) : sayCount("page_status_all", all);
   byId("reset").hidden = !words.length;
   byId("filter-toggle").classList.toggle("narrowed", words.length > 0);
 }
@@ -93,7 +96,7 @@ function startOffMap(sites, filters, refresh) {
   const count = indexes(sites).filter((index) => !isOnMap(sites, index)).length;
   const button = byId("off-map");
   button.hidden = !count;
-  button.textContent = `${wholeText(count)} not on the map`;
+  whenSpoken(() => button.replaceChildren(say("page_count_off_map", { count: wholeText(count) })));
   button.addEventListener("click", () => {
     filters.showOffMap();
     refresh();

@@ -46,7 +46,7 @@ function yearChart({ pumpable, used, wanted }, words) {
   const letters = monthNames("narrow").map((letter, month) =>
     svgElement("text", { class: "chart-month", x: (left(month) + left(month + 1)) / 2, y: YEAR.height - 5 }, letter));
   const line = wanted.map((value, month) => `${month ? "L" : "M"}${fine(left(month))} ${fine(y(value))}H${fine(left(month + 1))}`);
-  return svgElement("svg", { class: "chart year", viewBox: `0 0 ${YEAR.width} ${YEAR.height}`, role: "img", "aria-label": words },
+  return svgElement("svg", { class: "chart", viewBox: `0 0 ${YEAR.width} ${YEAR.height}`, role: "img", "aria-label": words },
     ...axisGrid(top, y, YEAR), ...bar("chart-spare", pumpable, 2), ...bar("chart-bar", used, 6), ...letters,
     svgElement("path", { class: "chart-demand", d: line.join("") }));
 }

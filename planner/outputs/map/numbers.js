@@ -70,7 +70,7 @@ function dateText(date) {
 
 // Names of the twelve months: "long", or "narrow" for single letters.
 function monthNames(width) {
-  return byLocale(`months ${width}`, (tag) => {
+  return byLocale(`months-${width}`, (tag) => {
     const name = new Intl.DateTimeFormat(tag, { month: width, timeZone: "UTC" });
     return Array.from({ length: 12 }, (_, month) => name.format(new Date(Date.UTC(2026, month, 1))));
   });

@@ -7,11 +7,14 @@ stands for a missing number.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+
+from planner.outputs.map.words import spoken
 
 DIGITS = np.frombuffer(b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_", dtype=np.uint8)
 BASE = len(DIGITS)
@@ -55,6 +58,12 @@ def pack_texts(column: pd.Series) -> Packed:
     if len(levels) * 2 > len(texts):
         return {"texts": [str(text) for text in texts]}
     return {"levels": [str(level) for level in levels], **pack(codes.astype(np.int64))}
+
+
+def pack_told(column: pd.Series, made: Callable[[str], Any]) -> Packed:
+    """Sentences by their levels, each one text or {language: text}; made(English) says it in any language."""
+    codes, levels = pd.factorize(column.fillna("").astype("str"))
+    return {"levels": [spoken(made(str(level))) if level else "" for level in levels], **pack(codes.astype(np.int64))}
 
 
 def decimals_for(values: NDArray[np.float64]) -> int:

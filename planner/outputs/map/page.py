@@ -22,7 +22,7 @@ import pandas as pd
 from planner.outputs.map.areas import label_point
 from planner.outputs.map.colour_layers import colour_layers
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
-from planner.outputs.map.finding_data import finding_data
+from planner.outputs.map.finding_data import finding_data, finding_keys
 from planner.outputs.map.pack import pack_texts
 from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
@@ -30,7 +30,7 @@ from planner.outputs.map.run_lines import line_groups
 from planner.outputs.map.site_data import decision_counts, safe_json, significant, site_columns, site_frame
 from planner.outputs.map.table_columns import table_columns
 from planner.outputs.map.tiles import image_policy
-from planner.outputs.map.words import page_texts
+from planner.outputs.map.words import Told, page_texts, spoken, spoken_all
 from planner.texts import ENGLISH, LANGUAGES, texts
 
 LEAFLET = "vendor/leaflet"
@@ -94,7 +94,8 @@ def map_page(
     areas     [{"name", "geometry"}], GeoJSON polygons in WGS 84 as simplify_areas gives them; None for none
     run       programme, currency, price_year, run_id, date, version (text), counts {decision: n}, plan (the whole
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
-              notes [text]; budget [text], what was funded and chosen; budget_steps; language if not "en";
+              notes [text]; budget [Said], what was funded and chosen; budget_steps; language if not "en";
+              a text is one for all languages or one for each, as words.spoken takes it;
               coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf;
               tiles as tile_source gives them, None for no online tiles
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
@@ -128,36 +129,36 @@ def _block(
     shown: pd.DataFrame | None,
 ) -> dict[str, Any]:
     frame = site_frame(sites)
-    language = language_of(run)
+    reasons, told = reason_data(frame, checks), finding_data(findings, frame)
     coloured = frame["decision"].isin(["equip", "test_first"])
     breaks = cost_breaks(np.where(coloured, significant(frame["cost_per_m3"]), np.nan))
     return {
-        "texts": page_texts(),
+        "texts": page_texts({rule for rule, *_ in reasons["kinds"]} | finding_keys(told)),
         "run": {
-            "language": language,
+            "language": language_of(run),
+            "tiles": run.get("tiles"),
             **{key: str(run[key]) for key in RUN_TEXTS},
             "counts": decision_counts(frame, run["counts"]),
             "coarsen_m": float(run.get("coarsen_m", 0)),
             "assumptions": assumptions(run),
-            "without_effect": [[key, str(text)] for key, text in run["without_effect"].items()],
-            "cautions": [str(text) for text in run["cautions"]],
-            "notes": [str(text) for text in run["notes"]],
-            "told": line_groups([str(text) for text in run.get("budget", [])]),
-            "scenarios": [dict(row) for row in run.get("scenarios", [])],
+            "without_effect": [[key, spoken(text)] for key, text in run["without_effect"].items()],
+            "cautions": spoken_all(run["cautions"]),
+            "notes": spoken_all(run["notes"]),
+            "told": [[spoken(head), spoken_all(lines)] for head, lines in line_groups(run.get("budget", []))],
+            "scenarios": [_scenario(row) for row in run.get("scenarios", [])],
             "steps": budget_steps(run.get("budget_steps", [])),
         },
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
         "layers": colour_layers(frame),
         "table": table_columns(),
-        "tiles": run.get("tiles"),
         "areas": [
             {"name": area["name"], "geometry": area["geometry"], "label": label_point(area["geometry"])}
             for area in areas or []
         ],
         "relief": None if relief is None else asdict(relief),
         "sites": site_columns(frame),
-        "reasons": reason_data(frame, checks, language),
-        "findings": finding_data(findings, frame, language),
+        "reasons": reasons,
+        "findings": told,
         "shown": [] if shown is None else [{"name": str(name), "column": pack_texts(shown[name])} for name in shown],
     }
 
@@ -190,12 +191,16 @@ def budget_steps(steps: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     ]
 
 
+def _scenario(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {**row, "changes": spoken_all(row["changes"]), "clash": spoken(row["clash"])}
+
+
 def assumptions(run: Mapping[str, Any]) -> list[list[Any]]:
     """Every key of the plan as [dotted key, value, whether it is a default], by section."""
     defaults = run["defaults_used"]
     given = {key: value for key, value in _flat(run["plan"], set(defaults)) if key not in defaults}
     keys = sorted({*given, *defaults}, key=lambda key: (key.split(".")[0], key))
-    return [[key, plain(defaults[key] if key in defaults else given[key]), key in defaults] for key in keys]
+    return [[key, _in_all(defaults[key] if key in defaults else given[key]), key in defaults] for key in keys]
 
 
 def _flat(plan: Mapping[str, Any], whole: set[str], prefix: str = "") -> Iterator[tuple[str, Any]]:
@@ -206,16 +211,27 @@ def _flat(plan: Mapping[str, Any], whole: set[str], prefix: str = "") -> Iterato
             yield f"{prefix}{key}", value
 
 
-def plain(value: Any) -> str:
-    """A value of the plan as a reader would write it."""
+def _in_all(value: Any) -> Told:
+    return spoken({language: plain(value, language) for language in LANGUAGES})
+
+
+def plain(value: Any, language: str = ENGLISH) -> str:
+    """A value of the plan as a reader would write it; numbers as the plan file writes them.
+
+    >>> plain([1.0, 1.0, 1.0]), plain(True)
+    ('1 in each of 3', 'yes')
+    """
+    known = texts(language)
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return known["page_yes" if value else "page_no"][1]
     if isinstance(value, Mapping):
-        return ", ".join(f"{key} {plain(part)}" for key, part in value.items()) or "none"
+        return ", ".join(f"{key} {plain(part, language)}" for key, part in value.items()) or known["page_none"][1]
     if isinstance(value, (list, tuple)):
-        parts = [plain(part) for part in value]
-        alike = len(parts) > 2 and len(set(parts)) == 1
-        return f"{parts[0]} in each of {len(parts)}" if alike else ", ".join(parts)
+        parts = [plain(part, language) for part in value]
+        if len(parts) < 3 or len(set(parts)) > 1:
+            return ", ".join(parts)
+        words = {"{value}": parts[0], "{count}": str(len(parts))}
+        return re.sub(r"\{\w+\}", lambda found: words.get(found[0], found[0]), known["page_in_each"][1])
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 

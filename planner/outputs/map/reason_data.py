@@ -1,4 +1,4 @@
-"""Reasons as data: rule, subject, value and limit of each, and every template once. The page makes the sentences."""
+"""Reasons as data: rule, subject, value and limit of each. The page makes the sentences from its own table of texts."""
 
 from __future__ import annotations
 
@@ -11,15 +11,16 @@ from planner.outputs.map.pack import pack
 from planner.texts import parts
 
 
-def reason_data(frame: pd.DataFrame, checks: pd.DataFrame, language: str) -> dict[str, Any]:
+def reason_data(frame: pd.DataFrame, checks: pd.DataFrame) -> dict[str, Any]:
     """Sentences of all sites and what stopped each pump family, packed.
 
     frame   of site_frame: inventory_row and reason_codes by place
     checks  columns of Step.checks
-    Gives {"kinds": [[template, subject, limit, passed]], "amounts": [text], "reasons", "stops"}; the last two hold
-    {"counts", "kinds", "values"}: how many each site has, and kind and value (a place in amounts) of each.
+    Gives {"kinds": [[rule, subject, limit, passed]], "amounts": [text], "reasons", "stops"}; the last two hold
+    {"counts", "kinds", "values"}: how many each site has, and kind and value (a place in amounts) of each. A rule is a
+    key of the texts, a subject may be one (a pump family), numbers are as English writes them.
     """
-    book = _Book(language)
+    book = _Book()
     reasons, stops = said(frame, checks), stopped(frame, checks)
     packed = {"reasons": book.pack(reasons, len(frame)), "stops": book.pack(stops, len(frame))}
     return {"kinds": list(book.kinds), "amounts": list(book.amounts), **packed}
@@ -57,8 +58,7 @@ def stopped(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
 class _Book:
     """Kinds of sentence and texts of numbers, each once."""
 
-    def __init__(self, language: str) -> None:
-        self.language = language
+    def __init__(self) -> None:
         self.kinds: dict[tuple[str, str, str, bool], int] = {}
         self.amounts: dict[str, int] = {}
 
@@ -66,10 +66,10 @@ class _Book:
         kinds, values = [], []
         columns = (checks[name].tolist() for name in ("rule", "subject", "value", "limit", "pass"))
         for rule, subject, value, limit, passed in zip(*columns, strict=True):
-            template, subject_text, value_text, limit_text = parts(rule, subject, value, limit, self.language)
+            template, _, value_text, limit_text = parts(rule, subject, value, limit)
             kind = (
-                template,
-                subject_text if "{subject}" in template else subject,
+                rule,
+                subject,
                 limit_text if "{limit}" in template else "",
                 bool(passed),
             )

@@ -13,16 +13,14 @@ from numpy.typing import NDArray
 
 from planner.errors import InternalError
 from planner.glossary import monthly
-from planner.outputs.map.pack import Packed, decimals_for, pack, pack_numbers, pack_texts
+from planner.outputs.map.pack import Packed, decimals_for, pack, pack_numbers, pack_texts, pack_told
+from planner.outputs.sentences import COLUMNS
 
 TEXTS = (
     "site_id",
     "site_name",
     "sub_district",
     "evidence_grade",
-    "evidence_reasons",
-    "evidence_raise",
-    "switch_text",
     "decision",
     "funding",
     "pump_family",
@@ -39,6 +37,8 @@ TEXTS = (
     "pump_id_standard",
     "range_kind",
 )
+# Sentences of the run, in one language or in all.
+TOLD = ("evidence_reasons", "evidence_raise", "switch_text")
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
     "inventory_row": 0,
@@ -139,7 +139,7 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
     frame = frame.reset_index(drop=True)
     if "sub_district_used" in frame.columns:
         frame = frame.assign(sub_district=frame["sub_district_used"])
-    needed = ["inventory_row", "reason_codes", *TEXTS, *DECIMALS, *SHARES, *COSTS, *monthly("demand")]
+    needed = ["inventory_row", "reason_codes", *TEXTS, *TOLD, *DECIMALS, *SHARES, *COSTS, *monthly("demand")]
     missing = [name for name in needed if name not in frame.columns]
     if missing:
         raise InternalError(f"the map lacks the columns {', '.join(missing)}")
@@ -152,10 +152,12 @@ def site_columns(frame: pd.DataFrame) -> dict[str, Any]:
     digits = decimals_for(floats(frame["cost_per_m3"]))
     costs = {name: pack_numbers(floats(frame[name]), digits) for name in COSTS}
     shares = {name: pack_numbers(hundredths(frame[name]), 2) for name in SHARES}
+    texts = {name: pack_texts(frame[name]) for name in TEXTS}
+    told = {name: pack_told(frame[name], COLUMNS[name]) for name in TOLD}
     return {
         "count": len(frame),
         "numbers": numbers | costs | shares,
-        "texts": {name: pack_texts(frame[name]) for name in TEXTS},
+        "texts": texts | told,
         "season": seasons(frame),
     }
 

@@ -53,7 +53,8 @@ function sayParts(key, values) {
 
 // The words for a code of the data: sayCode("page_decision", "hold"). A code without words is shown as it is.
 function sayCode(stem, code) {
-  return knows(`${stem}_${code}`) ? say(`${stem}_${code}`) : code;
+  const key = `${stem}_${code.replaceAll("-", "_")}`;
+  return knows(key) ? say(key) : code;
 }
 
 // A text that the run made: one for all languages, or one for each.

@@ -8,10 +8,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from planner.texts import ENGLISH, LANGUAGES, texts
+from planner.texts import ENGLISH, LANGUAGES, Spoken, all_languages, texts
 
 KIND = "page"
-SENTENCES = ("caution", "note", "drawn", "evidence")  # kinds whose English is known again where it stands alone
 Told = str | dict[str, str]  # one text for all languages, or one for each that has its own
 
 
@@ -36,21 +35,15 @@ def page_texts(more: Iterable[str] = ()) -> dict[str, Any]:
 def spoken(text: Any) -> Told:
     """A text of the run for the page, as {language: text} where languages differ.
 
-    text: a str, {language: str}, or an object with `text(language)`. A str that is the English of a sentence of the
-    tables, a caution for example, is given in every language.
+    text: a str, {language: str}, or an object with `text(language)`.
 
     >>> spoken({"en": "Two", "fr": "Deux", "sw": "Two"})
     {'en': 'Two', 'fr': 'Deux'}
     """
-    if isinstance(text, str):
-        key = _keys().get(text)
-        if key is None:
-            return text
-        by_language: Mapping[str, str] = {language: texts(language)[key][1] for language in LANGUAGES}
-    elif isinstance(text, Mapping):
-        by_language = text
-    elif hasattr(text, "text"):
-        by_language = {language: text.text(language) for language in LANGUAGES}
+    if isinstance(text, Mapping):
+        by_language: Mapping[str, str] = text
+    elif isinstance(text, Spoken):
+        by_language = all_languages(text)
     else:
         return str(text)
     english = by_language[ENGLISH]
@@ -61,18 +54,6 @@ def spoken(text: Any) -> Told:
 def spoken_all(lines: Sequence[Any]) -> list[Told]:
     """Each text of a list as `spoken` gives it."""
     return [spoken(line) for line in lines]
-
-
-def in_english(text: Any) -> str:
-    """The English of a text of the run."""
-    made = spoken(text)
-    return made if isinstance(made, str) else made[ENGLISH]
-
-
-@cache
-def _keys() -> dict[str, str]:
-    """English text → key, of the sentences that have nothing to fill in."""
-    return {text: key for key, (kind, text) in texts().items() if kind in SENTENCES and "{" not in text}
 
 
 @cache

@@ -337,7 +337,7 @@ def test_read_first_and_assumptions_tell_the_run(
     run = invented_run(hostile_sites)
     visit.page.click("#caution")
     words = visit.text("#read")
-    for text in (*run["cautions"], *run["notes"], run["run_id"], run["date"], run["version"], "600"):
+    for text in (*run["cautions"], *run["notes"], run["run_id"], "4 May 2026", run["version"], "600"):
         assert text in words
     visit.page.click("#tab-assumptions")
     rows = visit.page.locator("#assumptions tr")

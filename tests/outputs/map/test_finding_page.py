@@ -187,7 +187,7 @@ def test_size_of_many_findings(invented_sites: Sites) -> None:
         for column in columns
         for row in range(1, 10_001)
     ]
-    data = finding_data(rows, sites.reset_index(), "en")
+    data = finding_data(rows, sites.reset_index())
     assert (data["count"], data["carried"]) == (60_000, 30_000)
     assert sum(group["count"] for group in data["groups"]) == 60_000
     assert len(json.dumps(data)) < 1_000_000
@@ -203,6 +203,6 @@ def test_long_values_are_cut_for_the_page(invented_sites: Sites) -> None:
         "new_value": "",
         "action": "flagged",
     }
-    data = finding_data([finding], invented_sites(3).reset_index(), "en")
+    data = finding_data([finding], invented_sites(3).reset_index())
     [text] = data["groups"][0]["old_value"]["texts"]
     assert re.fullmatch("n{199}…", text)
