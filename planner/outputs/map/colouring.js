@@ -53,7 +53,7 @@ function makeColouring(block, sites, sizes) {
       colouring.example = grey ? GREYS[0] : "#0f74c4";
     },
     // radius in half pixels, so that few sprites serve all sites
-    radius: (index) => Math.round(2 * colouring.layer.radius(sites, index, sizes, colouring.layer.classes[index])) / 2,
+    radius: (index) => Math.min(LARGEST, Math.round(2 * colouring.layer.radius(sites, index, sizes, colouring.layer.classes[index])) / 2),
     mark: (index) => ({
       ...colouring.look(colouring.layer.classes[index], sites.decision[index]),
       radius: colouring.radius(index),
@@ -83,15 +83,20 @@ function greysFor(count, darkFirst) {
 
 // Class of each site: by the limits below or at its value, or by its text; cost only where marks are coloured by it.
 function layerClasses(sites, { key, column, breaks, levels }) {
-  const values = sites[column];
+  if (levels) {
+    const texts = sites.coded(column);
+    const places = texts.levels.map((text) => levels.indexOf(text));
+    return Int8Array.from(texts.codes, (code) => places[code]);
+  }
+  const values = wholeColumn(sites, column);
+  const decisions = sites.coded("decision");
+  const wanted = decisions.levels.map((decision) => key !== "decision_cost" || isColoured(decision));
   const classes = new Int8Array(sites.count).fill(-1);
   for (let index = 0; index < sites.count; index += 1) {
-    if (levels) classes[index] = levels.indexOf(values[index]);
-    else if (Number.isFinite(values[index]) && (key !== "decision_cost" || isColoured(sites.decision[index]))) {
-      let place = 0;
-      while (place < breaks.length && breaks[place] <= values[index]) place += 1;
-      classes[index] = place;
-    }
+    if (!wanted[decisions.codes[index]] || Number.isNaN(values[index])) continue;
+    let place = 0;
+    while (place < breaks.length && breaks[place] <= values[index]) place += 1;
+    classes[index] = place;
   }
   return classes;
 }

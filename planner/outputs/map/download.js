@@ -23,12 +23,12 @@ function tableName(run, part) {
 async function tableParts(names, { sites, run, reasons }, list) {
   const columns = names.map((name) => columnOf(sites, name)).filter(Boolean);
   const last = [csvText(run.run_id), csvText(run.currency), csvText(run.price_year)].join(",");
-  const heads = [...columns.map(({ name }) => name), "reason_text", "run_id", "currency", "price_year"];
+  const heads = [...columns.map(({ name }) => name), "reason_codes", "reason_text", "run_id", "currency", "price_year"];
   const parts = [`\ufeff${heads.join(",")}\r\n`];
   for (let from = 0; from < list.length; from += ROWS_A_PART) {
     const rows = Array.from(list.slice(from, from + ROWS_A_PART), (index) => {
       const cells = columns.map(({ at }) => at(index));
-      return `${cells.join(",")},${csvText(reasons.sentences(index).join(" "))},${last}\r\n`;
+      return `${cells.join(",")},${reasons.codes(index).join(";")},${csvText(reasons.sentences(index).join(" "))},${last}\r\n`;
     });
     parts.push(rows.join(""));
     await new Promise((done) => setTimeout(done, 0));
@@ -41,12 +41,17 @@ function columnOf(sites, name) {
   if (month) return { name, at: (index) => csvNumber(monthDemand(sites, index, Number(month) - 1)) };
   const values = sites[name];
   if (!values) return null;
-  return { name, at: ArrayBuffer.isView(values) ? (index) => csvNumber(values[index]) : (index) => csvText(values[index]) };
+  return { name, at: typeof values[0] === "number" ? (index) => csvNumber(values[index]) : (index) => csvText(inEnglish(values[index])) };
 }
 
 function monthDemand(sites, index, month) {
   const pattern = sites.season[index];
   return Math.round((10 * sites.design_demand_m3_day[index] * pattern[month]) / pattern[sites.design_month[index] - 1]) / 10;
+}
+
+// A sentence of the run in the language of the other columns.
+function inEnglish(text) {
+  return typeof text === "object" ? text[ENGLISH] : text;
 }
 
 function csvNumber(value) {

@@ -1,7 +1,8 @@
 // Start: read the data, draw the map, and tie legend, filters, table and pop-up together.
 
-function start() {
-  const block = readBlock();
+async function start() {
+  const block = await readBlock();
+  if (!block) return;
   const { run } = block;
   readTexts(block.texts, run.language);
   startLanguages(block.texts);
@@ -44,7 +45,7 @@ function start() {
   const charts = startCharts(run, sites);
   startDownload(block.table, context, table.list);
   startColumnSwitch(reframe);
-  startReadFirst(run, sites);
+  startReadFirst(run, sites, block.rest);
   fillFindings(context.findings, sites, popup.open);
   startAssumptions(run);
   startWhatIf(run);
@@ -54,13 +55,14 @@ function start() {
     const wanted = filters.read();
     const words = filterWords(wanted, run);
     const { shown, matched } = applyFilters(sites, wanted);
-    const list = sites.order.filter((index) => shown[index] && matched[index]);
+    const list = chosenOf(sites.order, shown, matched);
     layer.show(shown, matched);
     table.show(list);
     legend.show(list);
     charts.show(list);
     showTotals(run, sites, list, list.length === sites.count, wanted.step);
     showFilters(words, list.length, sites.count);
+    if (block.rest) byId("status").append(` ${told(block.rest.words.status)}`);
   }
 
   function recolour() {

@@ -96,7 +96,9 @@ function isColoured(decision) {
 // The scale of areas: radius in pixels = factor × √(m3/d), so that the 98 % volume has the largest radius. With
 // many sites or on a small map the marks are smaller. The least radius keeps small sites findable.
 function makeSizes(sites, mapWidth) {
-  const volumes = sites.volume_used_m3_day.filter((volume, index) => volume > 0 && isColoured(sites.decision[index])).sort();
+  const { levels, codes } = sites.coded("decision");
+  const coloured = levels.map(isColoured);
+  const volumes = sites.volume_used_m3_day.filter((volume, index) => volume > 0 && coloured[codes[index]]).sort();
   const typical = volumes.length ? volumes[Math.floor((volumes.length - 1) * 0.98)] : 1;
   const crowd = (700 / Math.max(sites.count, 1)) ** 0.25;
   const largest = Math.min(13, Math.max(5, 13 * crowd * Math.min(1, Math.sqrt(mapWidth / 800))));

@@ -9,13 +9,13 @@ function monthTable(sites) {
   const table = new Float32Array(sites.count * YEARLY);
   const fill = (stem, from) => {
     for (let month = 0; month < 12; month += 1) {
-      const values = sites[`${stem}_${String(month + 1).padStart(2, "0")}`];
+      const values = wholeColumn(sites, `${stem}_${String(month + 1).padStart(2, "0")}`);
       for (let index = 0; index < sites.count; index += 1) table[index * YEARLY + from + month] = values[index];
     }
   };
   fill("volume", 0);
   fill("used", 12);
-  const { season, design_month: months, design_demand_m3_day: demands } = sites;
+  const [season, months, demands] = ["season", "design_month", "design_demand_m3_day"].map((name) => wholeColumn(sites, name));
   for (let index = 0; index < sites.count; index += 1) {
     const pattern = season[index];
     const design = demands[index] / pattern[months[index] - 1];

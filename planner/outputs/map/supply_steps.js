@@ -6,8 +6,8 @@ const [TEST, EQUIP, FUNDED] = [0, 1, 2];
 
 // The sites that can be in a curve, in order of cost, with what they are; made once.
 function costOrder(sites) {
-  const cost = Float64Array.from(sites.cost_per_m3);
-  const volume = Float64Array.from(sites.volume_used_m3_day);
+  const cost = wholeColumn(sites, "cost_per_m3");
+  const volume = wholeColumn(sites, "volume_used_m3_day");
   const kind = new Uint8Array(sites.count);
   const known = [];
   for (let index = 0; index < sites.count; index += 1) {

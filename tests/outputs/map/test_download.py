@@ -35,7 +35,7 @@ def test_all_rows_with_machine_names_and_plain_numbers(visit: Any, hostile_sites
     name, data = download(visit, tmp_path)
     assert name == "sites_0f3a91c2d7be.csv"
     rows = rows_of(data)
-    assert list(rows[0]) == [*table_columns(), "reason_text", "run_id", "currency", "price_year"]
+    assert list(rows[0]) == [*table_columns(), "reason_codes", "reason_text", "run_id", "currency", "price_year"]
     assert len(rows) == len(hostile_sites)
     read = pd.DataFrame(rows).set_index("inventory_row").sort_index(key=lambda rows: rows.astype(int))
     assert read["site_id"].iloc[-1] == hostile_sites["site_id"].iloc[-1]
