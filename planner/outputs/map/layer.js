@@ -147,6 +147,7 @@ const SiteLayer = CanvasLayer.extend({
 
   // A printed canvas has a white ground of its own and hides what lies below it: there the ground is painted here.
   _paint(context, frame) {
+    if (!context.canvas.width || !context.canvas.height) return; // the map is hidden
     if (document.body.classList.contains("printing")) this._ground.paint(context, frame);
     this._draw(context.canvas, frame);
     context.save();

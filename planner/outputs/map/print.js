@@ -30,7 +30,7 @@ function fillPrint(context, list, filters, orderWords) {
   byId("print-filters").textContent = [words, sayCount("page_print_count", sites.count, { shown: wholeText(list.length) })].join(" ");
   byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
   byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(told(text)))));
-  const rows = list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4));
+  const rows = [...list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4))];
   const left = list.length - rows.length;
   const rest = left ? sayCount("page_print_left", left) : say("page_print_all");
   byId("print-rows").replaceChildren(
