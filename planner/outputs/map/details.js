@@ -69,10 +69,10 @@ function setRows(sites, at, index) {
 }
 
 // What a test, or another value of what is known, would change.
-function changeGroup({ sites, run }, index) {
+function changeGroup({ sites, run, switches }, index) {
   const at = (name) => sites[name][index];
   return [say("page_change"), [
-    [say("page_change_decision"), capital(told(at("switch_text")))],
+    [say("page_change_decision"), capital(switches(index))],
     [say("page_change_evidence"), told(at("evidence_raise"))],
     [say("page_test_is_worth"), ...testWords(sites, run, index)],
     [say("page_test_costs"), estimateText(at("test_cost")), run.currency],

@@ -14,6 +14,7 @@ async function start() {
     run,
     sites,
     reasons: readReasons(block.reasons, sites.count),
+    switches: readSwitches(block.switches, sites.count),
     findings: readFindings(block.findings, sites),
     shown: block.shown.map(({ name, column }) => ({ name, texts: unpackTexts(column, sites.count) })),
     markOf: colouring.mark,

@@ -30,6 +30,7 @@ from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
 from planner.outputs.map.run_lines import line_groups
 from planner.outputs.map.site_data import decision_counts, significant, site_columns, site_frame
+from planner.outputs.map.switch_data import switch_data, switch_keys
 from planner.outputs.map.table_columns import table_columns
 from planner.outputs.map.tiles import image_policy
 from planner.outputs.map.words import Told, page_texts, spoken, spoken_all
@@ -147,10 +148,12 @@ def _block(
     whole = reading_order(site_frame(sites))
     frame, rest = whole.iloc[:most_sites], whole.iloc[most_sites:]
     reasons, told = reason_data(frame, checks), finding_data(findings, whole, len(frame))
+    switches = switch_data(frame["switch_text"])
+    keys = {rule for rule, *_ in reasons["kinds"]} | finding_keys(told) | switch_keys(switches)
     coloured = frame["decision"].isin(["equip", "test_first"])
     breaks = cost_breaks(np.where(coloured, significant(frame["cost_per_m3"]), np.nan))
     return {
-        "texts": page_texts({rule for rule, *_ in reasons["kinds"]} | finding_keys(told)),
+        "texts": page_texts(keys),
         "run": {
             "language": language_of(run),
             "tiles": run.get("tiles"),
@@ -175,6 +178,7 @@ def _block(
         "relief": None if relief is None else asdict(relief),
         "sites": site_columns(frame),
         "reasons": reasons,
+        "switches": switches,
         "findings": told,
         "rest": rest_data(rest, len(frame)),
         "shown": []

@@ -52,3 +52,15 @@ function sentence({ rule, subject, value, limit }, change = (text) => text) {
   const parts = { subject: familyWord(subject), value: plainNumber(value), limit: plainNumber(limit) };
   return change(template(rule)).replace(/\{(subject|value|limit)\}/g, (_, place) => parts[place]);
 }
+
+// What would change a decision: of each site the keys of its sentence's parts, and the number.
+function readSwitches(block, count) {
+  const kindAt = unpack(block.at, count);
+  const valueAt = unpack(block.values, count);
+  return (index) => {
+    const [key, places] = block.kinds[kindAt[index]];
+    if (!key) return places.text;
+    const words = Object.fromEntries(Object.entries(places).map(([place, part]) => [place, say(part)]));
+    return say(key, { ...words, value: plainNumber(block.amounts[valueAt[index]]) });
+  };
+}

@@ -36,7 +36,7 @@ TEXTS = (
     "range_kind",
 )
 # Sentences of the run, in one language or in all.
-TOLD = ("evidence_reasons", "evidence_raise", "switch_text")
+TOLD = ("evidence_reasons", "evidence_raise")
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
     "inventory_row": 0,
@@ -125,7 +125,17 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
     frame = frame.reset_index(drop=True)
     if "sub_district_used" in frame.columns:
         frame = frame.assign(sub_district=frame["sub_district_used"])
-    needed = ["inventory_row", "reason_codes", *TEXTS, *TOLD, *DECIMALS, *SHARES, *COSTS, *monthly("demand")]
+    needed = [
+        "inventory_row",
+        "reason_codes",
+        "switch_text",
+        *TEXTS,
+        *TOLD,
+        *DECIMALS,
+        *SHARES,
+        *COSTS,
+        *monthly("demand"),
+    ]
     missing = [name for name in needed if name not in frame.columns]
     if missing:
         raise InternalError(f"the map lacks the columns {', '.join(missing)}")

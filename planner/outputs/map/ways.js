@@ -15,7 +15,7 @@ function wayGroup(context, index) {
   if (Number.isFinite(unserved)) rows.push([say("page_unserved"), estimateText(unserved)]);
   const margin = at("alternative_margin");
   if (Number.isFinite(margin)) {
-    const way = lower(sayCode("page_way", at("alternative_cheapest")));
+    const way = lower(sayCode("way", at("alternative_cheapest")));
     rows.push([say("page_cheapest_way", { way }), marginText(margin), say("page_than_solar")]);
   }
   rows.push(
@@ -30,8 +30,8 @@ function wayRow(sites, index, way, unit, reason) {
   const several = way === "handpump";
   const cost = sites[several ? "cost_handpumps_per_m3" : `cost_${way}_per_m3`][index];
   const needed = sites.handpumps_needed[index];
-  const label = several && Number.isFinite(needed) ? sayCount("page_handpumps_needed", needed) : sayCode("page_way", way);
-  const why = reason ? sayCode("page_closed", reason) : "";
+  const label = several && Number.isFinite(needed) ? sayCount("page_handpumps_needed", needed) : sayCode("way", way);
+  const why = reason ? sayCode("way_reason", reason) : "";
   if (!Number.isFinite(cost)) return [label, why];
   const shown = several ? unit : unitWords(unit, sites[`coverage_${way}`][index]);
   return [label, costText(cost), [shown, why].filter(Boolean).join("; ")];

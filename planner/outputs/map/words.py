@@ -10,7 +10,7 @@ from typing import Any
 
 from planner.texts import ENGLISH, LANGUAGES, Spoken, all_languages, texts
 
-KIND = "page"
+KINDS = ("page", "way")
 Told = str | dict[str, str]  # one text for all languages, or one for each that has its own
 
 
@@ -22,7 +22,7 @@ def page_texts(more: Iterable[str] = ()) -> dict[str, Any]:
     """
     known = texts()
     wanted = _named() | set(more)
-    keys = [key for key, (kind, _) in known.items() if kind == KIND or key in wanted]
+    keys = [key for key, (kind, _) in known.items() if kind in KINDS or key in wanted]
     english = [known[key][1] for key in keys]
     lists = {ENGLISH: english}
     for language in LANGUAGES[1:]:

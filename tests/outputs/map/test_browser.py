@@ -345,7 +345,7 @@ def test_read_first_and_assumptions_tell_the_run(
     assert "default" not in rows.filter(has_text="growth").inner_text()
     assert "0.025" in rows.filter(has_text="growth").inner_text()
     assert "1 in each of 12" in rows.filter(has_text="season").inner_text()
-    assert "outputs are in English" in visit.text("#assumptions")
+    assert "not compared yet" in visit.text("#assumptions")
 
 
 def test_sentences_of_every_rule_are_the_tools_own(

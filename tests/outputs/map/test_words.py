@@ -11,6 +11,7 @@ import pytest
 
 from planner.outputs.map.pack import pack_told
 from planner.outputs.map.page import SCRIPTS, STYLES
+from planner.outputs.map.switch_data import switch_data, switch_keys
 from planner.outputs.map.words import page_texts, spoken
 from planner.texts import LANGUAGES, texts
 
@@ -22,7 +23,14 @@ NAMES = {
 # Literals that nobody reads: names of events, a question to the style, a font, functions of the style.
 NOT_SHOWN = (
     *("zoomend resize", "zoomend viewreset", "mousemove", "mouseout movestart zoomstart", "mouseout movestart"),
-    *("(prefers-reduced-motion: reduce)", "(min-width:", "12px Arial, sans-serif", "translate(", "rgb("),
+    *(
+        "(prefers-reduced-motion: reduce)",
+        "(min-width:",
+        "12px Arial, sans-serif",
+        "11px Arial, sans-serif",
+        "translate(",
+        "rgb(",
+    ),
 )
 LITERAL = re.compile(r'"(?:[^"\\\n]|\\.)*"|`(?:[^`\\]|\\.)*`')
 
@@ -76,7 +84,7 @@ def test_every_key_of_the_page_is_in_the_table() -> None:
 def test_every_text_of_the_page_is_used() -> None:
     full, counted, stems = used()
     wanted = full | {f"{key}_{form}" for key in counted for form in ("one", "other")} | python_keys()
-    page = [key for key, (kind, _) in texts().items() if kind == "page"]
+    page = [key for key, (kind, _) in texts().items() if kind == "page" and not key.startswith("scale_")]
     assert all(key.startswith("page_") for key in page)
     coded = tuple(f"{stem}_" for stem in stems if stem.startswith("page_"))
     assert [key for key in page if key not in wanted and not key.startswith(coded)] == []
@@ -154,4 +162,17 @@ def test_a_text_of_the_run_is_one_or_one_for_each_language() -> None:
 
 def test_sentences_of_sites_are_packed_once_each() -> None:
     packed = pack_told(pd.Series(["a", "", "a"]), lambda text: {"en": text, "fr": "à"})
-    assert packed["levels"] == [{"en": "a", "fr": "à"}, ""] and packed["codes"] == "ABA"
+    assert packed["levels"] == [{"en": "a", "fr": "à"}, ""] and packed["codes"].tolist() == [0, 1, 0]
+
+
+def test_what_would_change_a_decision_is_keyed() -> None:
+    known = "rest level deeper than 41 m: no pump fits"
+    data = switch_data(pd.Series([known, "", known.replace("41", "52.5"), "<b>text of nobody"]))
+    assert data["amounts"] == ["41", "", "52.5"] and len(data["kinds"]) == 3
+    key, places = data["kinds"][0]
+    made = re.sub(
+        r"\{(\w+)\}", lambda found: texts()[places[found[1]]][1] if found[1] in places else "41", texts()[key][1]
+    )
+    assert made == known
+    assert data["kinds"][2] == ["", {"text": "<b>text of nobody"}]
+    assert {key, *places.values()} == switch_keys(data)
