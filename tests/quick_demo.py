@@ -1,5 +1,5 @@
-"""The demo, copied, with few draws, no scenarios, no switch values and no printed files: for tests whose subject they are
-not, since each takes longer than all the rest."""
+"""The demo, copied, with few draws, no scenarios, no switch values and no printed files: for tests whose subject they
+are not, since each takes longer than all the rest."""
 
 from __future__ import annotations
 
