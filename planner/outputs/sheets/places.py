@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from planner.outputs.material import Material
+from planner.outputs.sheets.letters import width_em
 from planner.outputs.sheets.safe_text import shown
 from planner.outputs.sheets.sketch import SHAPES, Frame, Sketch, borders, frame_of, group_of
 from planner.texts import decimal_text, say, texts
@@ -18,7 +19,7 @@ FEW = 3
 NAMED = 8
 HEIGHT = 0.74  # of a sketch's width
 INSET_HEIGHT = 1.0
-LETTER, LINE = 0.022, 0.062  # width of a letter and height of a line, as shares of the sketch
+LETTER, LINE = 0.042, 0.062  # width of an em with some room, and height of a line, as shares of the sketch
 
 
 class Places:
@@ -66,7 +67,7 @@ class Places:
         own = shown(row["site_id"], 14)
         for one, words in ((None, own), *((one, self.id[one]) for one in around[:NAMED])):
             place = (0.5, 0.5) if one is None else (float(x[one]), float(y[one]))
-            corner = _free_corner(place, len(words), taken)
+            corner = _free_corner(place, width_em(words, one is None), taken)
             if words and corner is not None:
                 sketch.name(*corner, words, strong=one is None)
         said = sketch.data()
@@ -120,10 +121,10 @@ def _on_sphere_m(latitude: np.ndarray, longitude: np.ndarray) -> np.ndarray:
 
 
 def _free_corner(
-    place: tuple[float, float], letters: int, taken: list[tuple[float, float, float, float]]
+    place: tuple[float, float], wide_em: float, taken: list[tuple[float, float, float, float]]
 ) -> tuple[float, float] | None:
     """Upper left corner of a name right or left of a mark where no other stands; it is then taken."""
-    wide = LETTER * letters
+    wide = LETTER * wide_em
     for left, top in (
         (place[0] + 0.025, place[1] + LINE / 2),
         (place[0] - 0.025 - wide, place[1] + LINE / 2),

@@ -11,6 +11,7 @@ from planner.outputs.map.reason_data import said
 from planner.outputs.material import Material
 from planner.outputs.sheets.places import HEIGHT, Places, coordinates
 from planner.outputs.sheets.safe_text import language_of, shown
+from planner.outputs.sheets.sheet_layout import common, page_line, sized
 from planner.outputs.sheets.site_charts import duty_chart, months_chart
 from planner.outputs.sheets.site_lines import SiteLines
 from planner.texts import date_text, of_kind, say, say_count, sentence, texts
@@ -85,7 +86,7 @@ def sheets_data(material: Material) -> dict[str, Any]:
         for at, row in enumerate(chosen["inventory_row"])
     ]
     known = texts(language)
-    return {
+    data = {
         "words": {name: known[f"sheets_{name}"][1] for name in WORDS},
         "legend": places.legend(),
         "inset": None if places.whole is None else places.whole.data(),
@@ -102,7 +103,7 @@ def sheets_data(material: Material) -> dict[str, Any]:
             date=date_text(str(about["date"]), language),
             version=str(about["version"]),
         ),
-        "pages": [say("sheets_page", language, n=at + 1, m=len(sheets)) for at in range(len(sheets))],
+        "pages": [page_line(say("sheets_page", language, n=at + 1, m=len(sheets))) for at in range(len(sheets))],
         "left_out": say_count("sheets_left_out", len(wanted) - len(chosen), language, all=len(wanted))
         if len(wanted) > len(chosen)
         else "",
@@ -110,6 +111,7 @@ def sheets_data(material: Material) -> dict[str, Any]:
         "language": language,
         "sheets": sheets,
     }
+    return data | common(data)
 
 
 def reasons(sites: pd.DataFrame, checks: pd.DataFrame, language: str) -> dict[int, list[str]]:
@@ -132,7 +134,7 @@ def _sheet(row: pd.Series, why: list[str], places: Places, material: Material, l
     designed = row["engine_status"] == "designed"
     known = lines.in_inventory()
     test = ", ".join(known[name] for name in TESTED if name in known)
-    return {
+    sheet = {
         "name": shown(row["site_name"]) or say("sheets_no_name", language),
         "id": say(
             "sheets_identity",
@@ -159,3 +161,4 @@ def _sheet(row: pd.Series, why: list[str], places: Places, material: Material, l
         ],
         "test_known": lines.of_inventory(test),
     }
+    return sized(sheet)
