@@ -39,11 +39,11 @@ def width_em(text: str, strong: bool = False) -> float:
 
 
 def _unknown_em(letter: str) -> float:
-    return 0.0 if letter == BREAK or unicodedata.category(letter) in ("Mn", "Me") else UNKNOWN_EM
+    return 0.0 if unicodedata.category(letter) in ("Mn", "Me", "Cf") else UNKNOWN_EM
 
 
 def line(text: str, width_mm: float, most: float, least: float, strong: bool = False) -> dict[str, Any]:
-    """A text for one line: `size` in pt, the largest that fits, `words`, cut with a mark where none does, and `width`, mm.
+    """A text for one line: `size` in pt, the largest that fits, `words`, cut with a mark where none does; `width`, mm.
 
     >>> line("Well", 50.0, 8.0, 5.0)
     {'words': 'Well', 'size': 8.0, 'width': 50.0}
@@ -99,11 +99,24 @@ def lines(text: str, em: float, strong: bool = False) -> int:
     return count
 
 
+def two_lines(text: str, width_mm: float, most: float, least: float) -> dict[str, Any]:
+    """A text for at most two lines, as `line` gives it; on one where it fits there at `most`."""
+    width_pt = width_mm / MM_PER_PT
+    size = most
+    while size > least and (lines(text, width_pt / size) > 2 or widest_em(text) > width_pt / size):
+        size = round(size - 0.2, 2)
+    em = width_pt / size
+    words = divided(text, em)
+    while lines(words, em) > 2:
+        words = cut(words, 0.9 * width_em(words))
+    return {"words": words, "size": size, "width": round(width_mm, 3)}
+
+
 def tall_em(text: str, em: float, strong: bool = False) -> float:
     """Height of a text in a column of this width, em."""
     count = lines(text, em, strong)
     known = _advances(strong)
-    cap = CAP_EM if all(ord(letter) in known or letter == BREAK for letter in text) else TALL_EM
+    cap = CAP_EM if all(ord(letter) in known or not _unknown_em(letter) for letter in text) else TALL_EM
     return count * cap + (count - 1) * LEADING_EM
 
 

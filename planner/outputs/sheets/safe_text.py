@@ -10,6 +10,7 @@ from planner.plan import Plan
 HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}  # control, format (marks of direction), surrogate, private, none
 CUT = "…"
 BREAK = "\u200b"  # a line may end here, nothing is seen
+ISOLATE, END = "\u2068", "\u2069"  # between them text has its own direction, nothing is seen
 LONG_RUN = re.compile(r"\S{18}(?=\S)")
 READABLE = 80  # letters of a name on a page, by judgement
 
@@ -27,6 +28,17 @@ def shown(text: object, most: int = READABLE) -> str:
     if len(visible) > most or len(str(text)) > most:
         visible = visible[: most - 1] + CUT
     return LONG_RUN.sub(lambda found: found[0] + BREAK, visible)
+
+
+def apart(text: str) -> str:
+    """Text that is read from the right, kept from turning what stands beside it; else the text as it is.
+
+    >>> apart("Well") == "Well", apart("بئر") == "\u2068بئر\u2069"
+    (True, True)
+    """
+    if any(unicodedata.bidirectional(letter) in ("R", "AL", "AN") for letter in text):
+        return f"{ISOLATE}{text}{END}"
+    return text
 
 
 def language_of(plan: Plan) -> str:

@@ -9,8 +9,9 @@ import pandas as pd
 
 from planner.outputs.map.reason_data import said
 from planner.outputs.material import Material
+from planner.outputs.sheets.letters import cut
 from planner.outputs.sheets.places import HEIGHT, Places, coordinates
-from planner.outputs.sheets.safe_text import language_of, shown
+from planner.outputs.sheets.safe_text import apart, language_of, shown
 from planner.outputs.sheets.sheet_layout import common, page_line, sized
 from planner.outputs.sheets.site_charts import duty_chart, months_chart
 from planner.outputs.sheets.site_lines import SiteLines
@@ -53,6 +54,7 @@ FIELDS = (
 )
 TESTED = ("tested_yield_m3_h", "pumping_level_m", "test_hours", "test_date")
 STEPS = 4
+ID_EM, PLACE_EM = 26.0, 22.0  # widths, so that the row of the inventory always stands behind them
 WORDS = (
     "sketch", "duty", "months", "equipment", "costs", "water", "reasons", "verify", "cautions", "no_position",
     "no_design", "step_table", "recovery",
@@ -139,8 +141,8 @@ def _sheet(row: pd.Series, why: list[str], places: Places, material: Material, l
         "id": say(
             "sheets_identity",
             language,
-            id=shown(row["site_id"], 40) or "–",
-            place=shown(row["sub_district_used"], 60) or "–",
+            id=apart(cut(shown(row["site_id"], 40), ID_EM)) or "–",
+            place=apart(cut(shown(row["sub_district_used"], 60), PLACE_EM)) or "–",
             row=str(int(row["inventory_row"])),
         ),
         "decision": lines.code("sheets_decision", "decision"),

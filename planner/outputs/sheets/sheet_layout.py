@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from planner.outputs.sheets import layout
-from planner.outputs.sheets.layout import FACTS, HEADING, LABEL_SHARE, head, halves, pairs
-from planner.outputs.sheets.letters import line
+from planner.outputs.sheets.layout import FACTS, HEADING, LABEL_SHARE, halves, head, pairs
+from planner.outputs.sheets.letters import MM_PER_PT, cut, line, two_lines, width_em
 
 # Name of a heading: width of its panel, mm.
 HEADS = {
@@ -23,7 +23,7 @@ HEADS = {
 NAME, PROGRAMME = 124.0, 54.0
 FIELDS = 4  # a line of the form
 FOOT = {"run": 90.0, "left_out": 66.0, "page": 26.0}
-LEAST = layout.LEAST
+SMALL, TINY, LEAST = 5.8, 4.8, layout.LEAST  # a label of the form takes two lines below SMALL, is cut below TINY
 
 
 def common(data: dict[str, Any]) -> dict[str, Any]:
@@ -34,8 +34,8 @@ def common(data: dict[str, Any]) -> dict[str, Any]:
         "mm": layout.PAGE_MM,
         "shares": LABEL_SHARE,
         "heads": {name: head(words[name], width) for name, width in HEADS.items()},
-        "steps": [line(one, cell, 6.0, 3.0) for one in data["steps"]],
-        "recovery": line(words["recovery"], cell, 6.0, 3.0),
+        "steps": [two_lines(one, cell, 6.0, LEAST) for one in data["steps"]],
+        "recovery": two_lines(words["recovery"], cell, 6.0, LEAST),
         "step_table": line(words["step_table"], layout.STEPS, 6.8, LEAST, strong=True),
         "cautions_sized": halves(data["cautions"], wide, layout.CAUTIONS - HEADING),
         "programme_line": line(data["programme"], PROGRAMME, 6.8, LEAST),
@@ -98,12 +98,13 @@ def _month_rows(months: dict[str, Any]) -> dict[str, Any]:
 
 
 def _field(label: str, known: str) -> dict[str, Any]:
-    """A field of the form; what the inventory says is cut first."""
+    """A field of the form, on one line or two; what the inventory says is cut first."""
     width = (layout.WIDE - layout.STEPS - layout.GAP) / FIELDS - 2.0
-    name = line(label, width if not known else 0.7 * width, 6.6, LEAST)
-    if not known:
-        return {"label": name, "known": line("", width, 6.6, LEAST)}
-    both = line(f"{label} {known}", width, 6.6, LEAST)
-    if both["words"] == f"{label} {known}":
-        return {"label": both | {"words": label}, "known": both | {"words": known}}
-    return {"label": name, "known": line(known, 0.28 * width, name["size"], LEAST)}
+    both = f"{label} {known}".rstrip()
+    size = line(both, width, 6.6, SMALL)
+    if size["words"] != both:
+        size = two_lines(both, width, SMALL, TINY)
+        if size["words"] != both:
+            size = two_lines(label, width, TINY, LEAST)
+            known = cut(known, max(1.6 * width / MM_PER_PT / size["size"] - width_em(label), 4.0))
+    return {"label": label, "known": known, "size": size["size"]}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -37,7 +38,7 @@ def outcome(
         'name = "Small invented programme"', "name = '#let x = [*b*] $x^2$ <b>Small</b>'\nbudget = 200_000"
     )
     folder = tmp_path_factory.mktemp("sheets")
-    plan += 'files = ["sheets", "brief"]\n'
+    plan = re.sub(r"(?m)^files = .*$", 'files = ["sheets", "brief"]', plan)
     return pipeline.run(make_programme(folder, rows, plan), folder / "out")
 
 
