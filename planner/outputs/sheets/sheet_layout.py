@@ -6,7 +6,7 @@ from typing import Any
 
 from planner.outputs.sheets import layout
 from planner.outputs.sheets.layout import FACTS, HEADING, LABEL_SHARE, halves, head, pairs
-from planner.outputs.sheets.letters import MM_PER_PT, cut, line, two_lines, width_em
+from planner.outputs.sheets.letters import MM_PER_PT, cut, divided, line, lines, two_lines, widest_em, width_em
 
 # Name of a heading: width of its panel, mm.
 HEADS = {
@@ -106,5 +106,7 @@ def _field(label: str, known: str) -> dict[str, Any]:
         size = two_lines(both, width, SMALL, TINY)
         if size["words"] != both:
             size = two_lines(label, width, TINY, LEAST)
-            known = cut(known, max(1.6 * width / MM_PER_PT / size["size"] - width_em(label), 4.0))
+            em = width / MM_PER_PT / size["size"]
+            while len(known) > 1 and (lines(f"{label} {known}", em) > 2 or widest_em(known) > em):
+                known = cut(divided(known, em), 0.9 * width_em(known))
     return {"label": label, "known": known, "size": size["size"]}

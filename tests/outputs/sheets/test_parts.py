@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from planner.outputs.sheets.chart import Chart, axis
+from planner.outputs.sheets.layout import halves, pairs
+from planner.outputs.sheets.letters import line, lines, two_lines, width_em
 from planner.outputs.sheets.places import _minutes
 from planner.outputs.sheets.safe_text import BREAK, shown
 from planner.outputs.sheets.sketch import Frame
@@ -71,7 +73,35 @@ def test_minutes_carry_over() -> None:
 
 def test_the_fonts_are_those_that_were_handed_over() -> None:
     folder = files("planner.outputs.sheets").joinpath("fonts")
-    for line in folder.joinpath("SHA256SUMS").read_text(encoding="utf-8").splitlines():
-        digest, name = line.split()
+    for entry in folder.joinpath("SHA256SUMS").read_text(encoding="utf-8").splitlines():
+        digest, name = entry.split()
         assert hashlib.sha256(folder.joinpath(name).read_bytes()).hexdigest() == digest
     assert "SIL OPEN FONT LICENSE" in folder.joinpath("LICENSE").read_text(encoding="utf-8").upper()
+
+
+def test_widths_are_those_of_the_font() -> None:
+    """Against the advance widths of the font itself: W 0.786 em, the mark of a cut 0.948."""
+    assert width_em("W") == pytest.approx(0.786) and width_em("…") == pytest.approx(0.948)
+    assert width_em("WW", strong=True) == pytest.approx(1.6)
+    assert width_em("村") == 1.0 and width_em("e\u0301\u2068") == width_em("e")
+
+
+@pytest.mark.parametrize("text", ["W" * 500, "Mwangaza " * 1000, "村" * 200, "i" * 10_000])
+def test_what_does_not_fit_on_a_line_is_cut_with_a_mark(text: str) -> None:
+    found = line(text, 50.0, 8.0, 5.0)
+    assert 5.0 <= found["size"] < 5.6 and found["words"].endswith("…") and text.startswith(found["words"][:-1].rstrip())
+    assert width_em(found["words"]) * found["size"] * 25.4 / 72 <= 50.0
+    two = two_lines(shown(text, 400), 50.0, 6.0, 4.0)
+    assert two["words"].endswith("…") and lines(two["words"], 50.0 / 25.4 * 72 / two["size"]) <= 2
+
+
+def test_a_panel_takes_the_largest_size_and_cuts_last() -> None:
+    short, long = ["A well."] * 4, ["A sentence with some words. " * 30] * 4
+    assert halves(short, 180.0, 12.0) == {"size": 7.6, "lines": short}
+    assert halves(["A sentence with some words. " * 4] * 6, 180.0, 13.0)["size"] < 7.6
+    tight = halves(long, 180.0, 12.0)
+    assert tight["size"] == 4.0 and all(one.endswith("…") for one in tight["lines"])
+    many = halves(["One of many."] * 60, 180.0, 12.0)
+    assert len(many["lines"]) < 60 and many["lines"][-1].endswith("…")
+    table = pairs([["Label", "A value of a site"]] * 40, 0.4, 43.0, 40.0, "The note stays.")
+    assert len(table["rows"]) < 40 and table["rows"][-1][1].endswith("…") and table["note"] == "The note stays."

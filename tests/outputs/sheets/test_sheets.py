@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,11 +14,13 @@ import pytest
 from pypdf import PdfReader
 
 from planner import pipeline, texts
+from planner.errors import InternalError
 from planner.outputs.material import Material
 from planner.outputs.sheets import sheet_data
 from planner.outputs.sheets.duty import Friction, curves, static_head_m
 from planner.outputs.sheets.safe_text import shown
 from planner.outputs.sheets.sheet_data import sheet_sites, sheets_data
+from planner.outputs.sheets.typeset import typeset
 from planner.outputs.sheets.write import write_sheets
 from planner.texts import decimal_text, number, of_kind
 
@@ -116,7 +120,7 @@ def test_sheets_max_leaves_out_and_says_so(with_output: Callable[..., Material])
     few = with_output(sheets_max=3)
     data = sheets_data(few)
     assert len(data["sheets"]) == 3
-    assert str(len(sheet_sites(few.sites)) - 3) in data["left_out"]
+    assert str(len(sheet_sites(few.sites)) - 3) in data["left_out"]["words"]
 
 
 def test_without_a_budget_all_sites_to_equip_have_a_sheet(material: Material) -> None:
@@ -131,8 +135,8 @@ def test_no_site_no_fault(material: Material, tmp_path: Path) -> None:
     assert len(PdfReader(tmp_path / "none.pdf").pages) == 1
 
 
-def test_longer_words_keep_a_page_a_site(
-    material: Material, tmp_path: Path, page_texts: Pages, monkeypatch: pytest.MonkeyPatch
+def test_longer_words_keep_a_page_a_site_and_nothing_is_clipped(
+    material: Material, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Words 40 % longer, as other languages need (our own rule)."""
     rows = [row | {"en": _longer(row["en"])} for row in texts._rows()]
@@ -140,12 +144,37 @@ def test_longer_words_keep_a_page_a_site(
         patched.setattr(texts, "_rows", lambda: rows)
         texts.texts.cache_clear()
         texts._places.cache_clear()
-        write_sheets(material, tmp_path / "long.pdf")
+        data = sheets_data(material)
     texts.texts.cache_clear()
     texts._places.cache_clear()
-    pages = page_texts(tmp_path / "long.pdf")
-    assert len(pages) == len(sheet_sites(material.sites))
-    assert all("Pagexx" in page for page in pages)
+    pages = PdfReader(io.BytesIO(_checked(data))).pages
+    assert len(pages) == len(data["sheets"])
+    assert all("Pagexx" in page.extract_text() for page in pages)
+
+
+@pytest.mark.parametrize("text", ["W" * 10_000, "Mwangaza WWW " * 800, "村の井戸" * 300, "بئر السوق " * 300, "i"])
+def test_wide_and_long_texts_are_cut_with_a_mark(material: Material, text: str) -> None:
+    """The template itself measures whether each text has its room."""
+    wild = sheet_sites(material.sites)
+    free = ("site_name", "site_id", "sub_district_used", "status", "test_date", "equipped_with", "switch_text")
+    wild = wild.assign(**dict.fromkeys(free, text), pump_id_standard=text)
+    data = sheets_data(replace(material, sites=wild, about=material.about | {"programme": text}))
+    assert len(PdfReader(io.BytesIO(_checked(data))).pages) == len(data["sheets"])
+    for row, sheet in zip(wild["inventory_row"], data["sheets"], strict=True):
+        assert f"row {row} of the inventory" in sheet["id"]["words"]
+        for name in ("name", "id"):
+            assert ("…" in sheet[name]["words"]) == (len(text) > 1)
+
+
+def test_the_check_of_the_template_finds_what_has_no_room(material: Material) -> None:
+    data = sheets_data(material)
+    data["sheets"][0]["name"]["size"] *= 20
+    with pytest.raises(InternalError, match="assertion failed"):
+        _checked(data)
+
+
+def _checked(data: dict[str, Any]) -> bytes:
+    return typeset("sheet.typ", data | {"check": True}, "2026-01-01")
 
 
 def test_the_curves_meet_at_the_duty_point_of_the_engine(material: Material) -> None:
