@@ -43,7 +43,7 @@ MOVED = (
 
 
 def different(material: Material, count: int) -> Material:
-    """The material with `count` sites to equip, of which every third is to be tested first; invented."""
+    """The material with `count` sites that have a set, funded or to be tested first as they come; invented."""
     random = np.random.default_rng(SEED)
     base = sheet_sites(material.sites)
     designed = base[base["engine_status"] == "designed"]
