@@ -24,6 +24,7 @@ from planner.plan.ranking import Ranking
 from planner.plan.scenario import Scenario, unique_names
 from planner.plan.section import NotNegative, Positive, Section, Share
 from planner.plan.testing import Testing
+from planner.plan.tiles import TileUrl
 from planner.plan.uncertainty import Uncertainty
 
 Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
@@ -357,6 +358,14 @@ class Output(Section):
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
     coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
+    tiles: TileUrl | None = Field(None, description="https address of online map tiles with {z}, {x}, {y}; empty: none")
+    tiles_attribution: str | None = Field(None, description="whose tiles they are, as the map says it", max_length=200)
+
+    @model_validator(mode="after")
+    def _tiles_named(self) -> Output:
+        if (self.tiles is None) != (self.tiles_attribution is None):
+            raise ValueError("tiles and tiles_attribution together")
+        return self
 
 
 class Plan(Section):

@@ -7,17 +7,28 @@ function readFindings(block, sites) {
     here: unpack(group.here, group.places),
   }));
   const findings = { count: block.count, carried: block.carried, districts: block.districts, groups };
-  const siteOfRow = new Map(Array.from(sites.inventory_row, (row, index) => [row, index]));
-  const bySite = new Map();
-  for (const group of groups) {
+  let siteOfRow = null;
+  let bySite = null;
+
+  function list(group) {
+    siteOfRow = siteOfRow || new Map(Array.from(sites.inventory_row, (row, index) => [row, index]));
     const [rows, olds, news] = [unpackNumbers(group.row, group.carried), unpackTexts(group.old_value, group.carried), unpackTexts(group.new_value, group.carried)];
-    group.list = olds.map((old, place) => ({ group, row: rows[place], site: siteOfRow.get(rows[place]) ?? -1, old, now: news[place] }));
-    for (const one of group.list) {
-      if (!bySite.has(one.site)) bySite.set(one.site, []);
-      bySite.get(one.site).push(one);
-    }
+    return olds.map((old, place) => ({ group, row: rows[place], site: siteOfRow.get(rows[place]) ?? -1, old, now: news[place] }));
   }
-  findings.ofSite = (index) => bySite.get(index) || [];
+
+  // Made when a rule is opened, a search is made or a pop-up asks: counts need no rows.
+  for (const group of groups) unpackLater(group, "list", () => list(group));
+
+  findings.ofSite = (index) => {
+    if (!bySite) {
+      bySite = new Map();
+      for (const one of groups.flatMap((group) => group.list)) {
+        if (!bySite.has(one.site)) bySite.set(one.site, []);
+        bySite.get(one.site).push(one);
+      }
+    }
+    return bySite.get(index) || [];
+  };
   return findings;
 }
 

@@ -16,9 +16,9 @@ function positionWords(run) {
 
 // list: the sites that the filters and the search leave; all: whether that is every row.
 function showTotals(run, sites, list, all, step = 0) {
-  const funded = list.filter((index) => sites.funding[index] === "funded");
-  const equip = list.filter((index) => sites.decision[index] === "equip");
-  const test = list.filter((index) => sites.decision[index] === "test_first");
+  const funded = withWord(sites, list, "funding", "funded");
+  const equip = withWord(sites, list, "decision", "equip");
+  const test = withWord(sites, list, "decision", "test_first");
   // The slider asks what another budget would fund: the sums are those of that programme.
   const chosen = funded.length && !step ? funded : equip;
   byId("scope").textContent = step
@@ -42,8 +42,16 @@ function fact(value, words) {
   return element("div", "", element("dt", "", words), element("dd", "", value));
 }
 
+function withWord(sites, list, name, word) {
+  const { levels, codes } = sites.coded(name);
+  const wanted = levels.indexOf(word);
+  return list.filter((index) => codes[index] === wanted);
+}
+
 function sum(column, list) {
-  return list.reduce((total, index) => total + (column[index] || 0), 0);
+  let total = 0;
+  for (const index of list) total += column[index] || 0;
+  return total;
 }
 
 function fillCaution(run, open) {

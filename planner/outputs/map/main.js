@@ -1,14 +1,15 @@
 // Start: read the data, draw the map, and tie legend, filters, table and pop-up together.
 
-function start() {
-  const block = readBlock();
+async function start() {
+  const block = await readBlock();
+  if (!block) return;
   const { run } = block;
   readTexts(block.texts, run.language);
   startLanguages(block.texts);
   whenSpoken(fillTemplate);
-  const sites = readSites(block.sites, block.cost.breaks);
+  const sites = readSites(block.sites);
   const sizes = makeSizes(sites, byId("map").offsetWidth);
-  const palette = makePalette(block.cost.colours);
+  const colouring = makeColouring(block, sites, sizes);
   const context = {
     run,
     sites,
@@ -16,7 +17,7 @@ function start() {
     switches: readSwitches(block.switches, sites.count),
     findings: readFindings(block.findings, sites),
     shown: block.shown.map(({ name, column }) => ({ name, texts: unpackTexts(column, sites.count) })),
-    markOf: (index) => siteMark(sites, index, palette, siteRadius(sites, index, sizes)),
+    markOf: colouring.mark,
   };
 
   // Words and legend come first: they settle the size of the map.
@@ -24,18 +25,28 @@ function start() {
   const openTab = startTabs();
   fillHead(run);
   fillCaution(run, () => openTab("tab-read"));
-  const legend = fillLegend(block, sites, sizes, palette, refresh);
+  const legend = fillLegend(run, sites, sizes, colouring, refresh);
   const filters = startFilters(sites, run, legend, refresh);
   showTotals(run, sites, sites.order, true);
-  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes, () => positionWords(run));
+  const { map, layer, ground, bounds } = drawMap(block, sites, colouring, () => positionWords(run));
   const reframe = makeReframe(map, bounds);
   const halo = makeHalo(map, sites);
   const table = makeTable(sites, context.reasons, context.markOf, run, (index, from) => popup.open(index, from), halo);
   const popup = startPopup(map, layer, table, context);
   startTip(map, layer, sites, table.point);
-  startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), recolour);
+  startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), (grey) => {
+    colouring.use(grey);
+    recolour();
+  });
+  startLayerChoice(colouring, () => {
+    layer.reshape();
+    recolour();
+  });
+  startTiles(map, ground, run.tiles);
+  const charts = startCharts(run, sites);
+  startDownload(block.table, context, table.list);
   startColumnSwitch(reframe);
-  startReadFirst(run, sites);
+  startReadFirst(run, sites, block.rest);
   fillFindings(context.findings, sites, popup.open);
   startAssumptions(run);
   startWhatIf(run);
@@ -45,15 +56,17 @@ function start() {
     const wanted = filters.read();
     const words = filterWords(wanted, run);
     const { shown, matched } = applyFilters(sites, wanted);
-    const list = sites.order.filter((index) => shown[index] && matched[index]);
+    const list = chosenOf(sites.order, shown, matched);
     layer.show(shown, matched);
     table.show(list);
+    legend.show(list);
+    charts.show(list);
     showTotals(run, sites, list, list.length === sites.count, wanted.step);
     showFilters(words, list.length, sites.count);
+    if (block.rest) byId("status").append(` ${told(block.rest.words.status)}`);
   }
 
-  function recolour(grey) {
-    palette.use(grey);
+  function recolour() {
     legend.paint();
     layer.recolour();
     table.repaint();

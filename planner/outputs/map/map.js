@@ -2,15 +2,15 @@
 
 const WIDE = window.matchMedia("(min-width: 900px)");
 
-function drawMap(block, sites, palette, sizes, notes) {
+function drawMap(block, sites, colouring, notes) {
   const map = startMap();
   const bounds = block.areas.length ? block.areas.map(areaBounds).reduce((whole, part) => whole.extend(part)) : siteBounds(sites);
   showWhole(map, bounds);
-  const ground = new GroundLayer(block.areas, block.relief).addTo(map);
+  const ground = new GroundLayer(block.areas, block.relief, block.rest).addTo(map);
   addAreaNames(map, block.areas);
   addControls(map, bounds);
-  addNotes(map, notes);
-  const layer = new SiteLayer(sites, palette, sizes, ground).addTo(map);
+  addNotes(map, () => [...(block.rest ? [told(block.rest.words.note)] : []), ...notes()]);
+  const layer = new SiteLayer(sites, colouring, ground).addTo(map);
   new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(byId("map"));
   return { map, layer, ground, bounds };
 }
@@ -28,11 +28,13 @@ function startMap() {
 }
 
 function siteBounds(sites) {
-  const bounds = L.latLngBounds([]);
+  let [south, west, north, east] = [Infinity, Infinity, -Infinity, -Infinity];
   for (let index = 0; index < sites.count; index += 1) {
-    if (isOnMap(sites, index)) bounds.extend([sites.latitude[index], sites.longitude[index]]);
+    if (!isOnMap(sites, index)) continue;
+    [south, north] = [Math.min(south, sites.latitude[index]), Math.max(north, sites.latitude[index])];
+    [west, east] = [Math.min(west, sites.longitude[index]), Math.max(east, sites.longitude[index])];
   }
-  return bounds;
+  return south <= north ? L.latLngBounds([south, west], [north, east]) : L.latLngBounds([]);
 }
 
 function showWhole(map, bounds) {

@@ -1,11 +1,11 @@
 // What a reader must know before using the map: cautions, how to read it, and that every row is accounted for.
 
-function startReadFirst(run, sites) {
+function startReadFirst(run, sites, rest) {
   const offMap = indexes(sites).filter((index) => !isOnMap(sites, index)).length;
-  whenSpoken(() => byId("read").replaceChildren(...readFirstParts(run, sites, offMap)));
+  whenSpoken(() => byId("read").replaceChildren(...readFirstParts(run, sites, offMap, rest)));
 }
 
-function readFirstParts(run, sites, offMap) {
+function readFirstParts(run, sites, offMap, rest) {
   return [
     ...textList(say("page_cautions"), run.cautions),
     ...run.told.flatMap(([heading, lines]) => textList(told(heading), lines)),
@@ -13,7 +13,7 @@ function readFirstParts(run, sites, offMap) {
     ...howToRead(run, sites).map((text) => element("p", "", text)),
     ...positionWords(run).map((text) => element("p", "", say("page_coarse_words", { positions: text }))),
     element("h2", "", say("page_every_row")),
-    countTable(run, sites.count, offMap),
+    countTable(run, sites.count + (rest ? rest.count : 0), offMap + (rest ? rest.off_map : 0), rest),
     ...textList(say("page_notes"), run.notes),
     element("h2", "", say("page_this_run")),
     keyTable([
@@ -28,14 +28,16 @@ function howToRead(run, sites) {
   return [
     say("page_how_cost", { currency: run.currency, year: run.price_year }),
     say("page_how_marks"),
+    say("page_how_layers"),
     say("page_how_filters"),
     say("page_how_months"),
     run.steps.length > 0 && say("page_how_steps"),
+    run.tiles && say("page_how_tiles", { host: run.tiles.host }),
     sites.range_kind.some(Boolean) && say("page_how_ranges"),
   ].filter(Boolean);
 }
 
-function countTable(run, rows, offMap) {
+function countTable(run, rows, offMap, rest) {
   const body = DECISIONS.map((decision) => [
     element("span", "", element("strong", "", decisionWord(decision)), ` ${decisionMeaning(decision)}`),
     wholeText(run.counts[decision]),
@@ -44,6 +46,7 @@ function countTable(run, rows, offMap) {
   table.classList.add("counts");
   table.append(tableRow([say("page_rows"), wholeText(rows)], "total"));
   table.append(tableRow([say("page_rows_off_map"), wholeText(offMap)], ""));
+  if (rest) table.append(tableRow([told(rest.words.row), wholeText(rest.count)], ""));
   return table;
 }
 

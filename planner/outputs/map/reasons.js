@@ -2,10 +2,15 @@
 
 function readReasons(block, count) {
   const list = ({ counts, kinds, values }) => {
-    const begin = starts(counts, count);
-    const kindAt = unpack(kinds, begin[count]);
-    const valueAt = unpack(values, begin[count]);
+    let begin;
+    let kindAt;
+    let valueAt;
     return (index) => {
+      if (!begin) {
+        begin = starts(counts, count);
+        kindAt = unpack(kinds, begin[count]);
+        valueAt = unpack(values, begin[count]);
+      }
       const found = [];
       for (let at = begin[index]; at < begin[index + 1]; at += 1) {
         const [rule, subject, limit, passed] = block.kinds[kindAt[at]];
@@ -17,6 +22,7 @@ function readReasons(block, count) {
   const reasons = list(block.reasons);
   const stops = list(block.stops);
   return {
+    codes: (index) => [...new Set(reasons(index).map(({ rule }) => rule))],
     sentences: (index) => [...new Set(reasons(index).map((one) => sentence(one)))],
     // The gravest: reasons stand in the order of their weight, but for rules that are named because they hold.
     first(index) {

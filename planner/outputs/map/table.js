@@ -167,7 +167,7 @@ function makeOrder(sites, onChange) {
       if (list.length === sites.count) return whole();
       places.fill(0);
       for (const index of list) places[index] = 1;
-      return whole().filter((index) => places[index]);
+      return chosenOf(whole(), places);
     },
     words: () => say(direction < 0 ? "page_ordered_down" : "page_ordered", { column: lower(columnHead(key)) }),
   };
@@ -180,7 +180,7 @@ function sortedBy(sites, key, direction) {
   });
   const values = sites[key];
   const order = COLUMNS.find((column) => column.key === key).number ? (left, right) => missingLast(values[left], values[right], direction) : textOrder(sites, key, direction);
-  return [...sites.order].sort((left, right) => order(left, right) || place[left] - place[right]);
+  return Int32Array.from(sites.order).sort((left, right) => order(left, right) || place[left] - place[right]);
 }
 
 // Texts are compared once for each different text, not once for each pair of sites.
