@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planner.outputs.map.pack import pack
 from planner.outputs.sentences import switch_said
 from planner.texts import Said
 
@@ -18,7 +17,8 @@ Kind = tuple[str, tuple[tuple[str, str], ...]]
 
 
 def switch_data(column: pd.Series) -> dict[str, Any]:
-    """{"kinds": [[key, {place: key}]], "amounts": [number as English writes it], "at", "values"}; the last two packed.
+    """{"kinds": [[key, {place: key}]], "amounts": [number as English writes it], "at", "values"}; the last two
+    arrays, one code a site.
 
     column: switch_text. A text that is none of the tool's has the key "" and itself at the place "text".
     """
@@ -30,8 +30,8 @@ def switch_data(column: pd.Series) -> dict[str, Any]:
     return {
         "kinds": [[key, dict(places)] for key, places in kinds],
         "amounts": list(amounts),
-        "at": pack(np.array(at, dtype=np.int64)),
-        "values": pack(np.array(values, dtype=np.int64)),
+        "at": np.array(at, dtype=np.int64),
+        "values": np.array(values, dtype=np.int64),
     }
 
 
