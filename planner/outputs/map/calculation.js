@@ -11,7 +11,7 @@ function calculationPart({ sites, run }, index, opened) {
   const part = element("details", "calculation",
     element("summary", "", say("page_calc")),
     element("dl", "details", ...lines),
-    element("p", "quiet", say("page_calc_full", { command: `planner why PLAN.toml row:${sites.inventory_row[index]}` })),
+    element("p", "quiet", say("page_calc_full", { row: sites.inventory_row[index] })),
   );
   part.open = opened;
   return [part];

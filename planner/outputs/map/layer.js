@@ -32,6 +32,7 @@ const CanvasLayer = L.Layer.extend({
   _repaint() {
     cancelAnimationFrame(this._waiting);
     this._waiting = 0;
+    if (!this._size.x || !this._size.y) return; // a print without the map
     this._context.clearRect(0, 0, this._size.x, this._size.y);
     this._paint(this._context, this._frame(this._corner));
   },

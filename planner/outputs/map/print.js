@@ -56,7 +56,7 @@ function fillPrint(context, list, filters, orderWords) {
   byId("print-filters").textContent = [words, count, say("page_print_layer", { layer })].join(" ");
   byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
   byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(told(text)))));
-  const rows = list.slice(0, PRINT_ROWS[paperSize()] - (run.scenarios.length && run.scenarios.length + 4));
+  const rows = [...list.slice(0, PRINT_ROWS[paperSize()] - (run.scenarios.length && run.scenarios.length + 4))];
   const left = list.length - rows.length;
   const rest = left ? sayCount("page_print_left", left) : say("page_print_all");
   byId("print-rows").replaceChildren(
