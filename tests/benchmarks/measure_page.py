@@ -5,7 +5,8 @@
 
 Prints the size of the file and medians of three visits, milliseconds: ready (from the start of navigation until the
 page takes input and has painted), and of every act the time until the next frame (16.7 ms at best): the slowest of six.
-Of a pan and a zoom the longest of their frames. The load of the machine stands beside them.
+Of a pan and a zoom the longest of their frames. Where other work runs, compare the processor time of the main thread
+instead: until ready, and of an act in the mean. The load of the machine stands beside the figures.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from tests.benchmarks.enlarged_run import enlarge
 
 ROOT = Path(__file__).parents[2]
 # The status line is filled last; what follows it is the first paint.
+TURNS = 6
 READY = """() => new Promise((done) => {
   const look = () => document.getElementById("status").textContent
     ? requestAnimationFrame(() => setTimeout(() => done(performance.now()), 0))
@@ -64,11 +66,21 @@ TIMED = """async (act) => {
     "pop-up": () => press(grid, turn % 2 ? "Enter" : "ArrowDown", 0),
     hover: () => map.dispatchEvent(new MouseEvent("mousemove", { clientX: 300 + 20 * turn, clientY: 300 })),
     scroll: () => { grid.scrollTop += 3000; },
+    layer: () => {
+      const field = document.getElementById("layer");
+      field.selectedIndex = (turn + 1) % field.options.length;
+      field.dispatchEvent(new Event("change", { bubbles: true }));
+    },
+    "open charts": () => document.getElementById(turn % 2 ? "tab-sites" : "tab-charts").click(),
+    "cost, charts": () => {
+      if (document.getElementById("charts").hidden) document.getElementById("tab-charts").click();
+      set("filter-cost", turn % 2 ? 99 : 1 + turn / 10);
+    },
   };
   document.getElementById("reset").click();
   await frame();
   const times = [];
-  for (; turn < 6; turn += 1) {
+  for (; turn < TURNS; turn += 1) {
     await frame();
     let from = performance.now();
     acts[act]();
@@ -79,10 +91,11 @@ TIMED = """async (act) => {
     }
   }
   return times;
-}"""
+}""".replace("TURNS", str(TURNS))
 ACTS = (
     *("cost", "area", "decision", "search", "sort", "sort by name"),
     *("pan", "zoom", "hover", "pop-up", "scroll"),
+    *("layer", "open charts", "cost, charts"),
 )
 
 
@@ -104,10 +117,19 @@ def measure(browser: Browser, file: Path) -> dict[str, float]:
     """Milliseconds of one visit; heap in MB after all acts."""
     context = browser.new_context(viewport={"width": 1366, "height": 768}, reduced_motion="reduce", offline=True)
     page = context.new_page()
+    session = context.new_cdp_session(page)
+    session.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+    def main_thread() -> float:
+        metrics = {one["name"]: one["value"] for one in session.send("Performance.getMetrics")["metrics"]}
+        return float(1000 * metrics["TaskDuration"])
+
     page.goto(file.as_uri(), wait_until="commit")
     found: dict[str, float] = {"ready": page.evaluate(READY)}
+    found["  processor"] = spent = main_thread()
     for act in ACTS:
         found[act] = max(page.evaluate(TIMED, act))
+        found[f"{act}, cpu"], spent = (main_thread() - spent) / TURNS, main_thread()
     found["heap MB"] = page.evaluate("performance.memory.usedJSHeapSize / 1e6")
     context.close()
     return found

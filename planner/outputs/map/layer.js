@@ -32,7 +32,6 @@ const CanvasLayer = L.Layer.extend({
   _repaint() {
     cancelAnimationFrame(this._waiting);
     this._waiting = 0;
-    if (!this._size.x || !this._size.y) return; // a print without the map
     this._context.clearRect(0, 0, this._size.x, this._size.y);
     this._paint(this._context, this._frame(this._corner));
   },
@@ -148,6 +147,7 @@ const SiteLayer = CanvasLayer.extend({
 
   // A printed canvas has a white ground of its own and hides what lies below it: there the ground is painted here.
   _paint(context, frame) {
+    if (!context.canvas.width || !context.canvas.height) return; // the map is hidden
     if (document.body.classList.contains("printing")) this._ground.paint(context, frame);
     this._draw(context.canvas, frame);
     context.save();

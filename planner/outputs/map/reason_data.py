@@ -65,11 +65,8 @@ class _Book:
         self.amounts: dict[str, int] = {}
 
     def pack(self, checks: pd.DataFrame, count: int) -> dict[str, Any]:
-        group = (
-            checks.groupby(["rule", "subject", "limit", "pass"], dropna=False, sort=False)
-            .ngroup()
-            .to_numpy(dtype=np.int64)
-        )
+        alike = checks.groupby(["rule", "subject", "limit", "pass"], dropna=False, sort=False)
+        group: NDArray[np.int64] = np.array(alike.ngroup().tolist(), dtype=np.int64)
         first = checks.iloc[np.unique(group, return_index=True)[1]]
         kinds = [self._kind(*row) for row in first[["rule", "subject", "limit", "pass"]].itertuples(index=False)]
         counts = np.bincount(checks["place"].to_numpy(dtype=np.int64), minlength=count)

@@ -15,8 +15,8 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from planner.outputs.map.block import safe_json
 from planner.outputs.map.page import map_page
-from planner.outputs.map.site_data import safe_json
 from planner.texts import texts
 
 pytestmark = pytest.mark.browser

@@ -262,7 +262,7 @@ def test_every_key_of_the_plan_is_told_and_defaults_are_marked(make_page: MakePa
 
 
 def test_size_of_the_page(make_page: MakePage, invented_sites: Sites, invented_district: gpd.GeoDataFrame) -> None:
-    # Limit by judgement: a page of 600 sites must pass any mail box.
+    # Limit by judgement: a page of 600 sites, with its words in five languages, must pass any mail box.
     page = make_page(invented_sites(600), simplify_areas(invented_district, "name"))
     assert len(page.encode("utf-8")) < 600_000
 
