@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -46,7 +45,9 @@ def test_every_line_checks(visit: Any, hostile_sites: pd.DataFrame, language: st
     visit.page.select_option("#language", language)
     for number, site in sites.iterrows():
         visit.page.evaluate(f"window.location.hash = '#row={number}'")
-        visit.page.wait_for_function(f"document.querySelector('.calculation .quiet')?.textContent.includes('row:{number}')")
+        visit.page.wait_for_function(
+            f"document.querySelector('.calculation .quiet')?.textContent.includes('row:{number}')"
+        )
         lines = visit.page.locator(".calculation dd").all_text_contents()
         assert len(lines) == 9
         for line in lines:
@@ -69,9 +70,13 @@ def test_a_site_without_a_cost_has_none(visit: Any, hostile_sites: pd.DataFrame)
 
 @pytest.mark.browser
 def test_it_stays_open_from_site_to_site(visit: Any, hostile_sites: pd.DataFrame) -> None:
-    known: Callable[[int], int] = lambda place: int(hostile_sites.index[hostile_sites["cost_per_m3"].notna()][place])
+    def known(place: int) -> int:
+        return int(hostile_sites.index[hostile_sites["cost_per_m3"].notna()][place])
+
     visit.page.evaluate(f"window.location.hash = '#row={known(-1)}'")
     visit.page.click(".calculation summary")
     visit.page.evaluate(f"window.location.hash = '#row={known(-2)}'")
-    visit.page.wait_for_function(f"document.querySelector('.calculation .quiet')?.textContent.includes('row:{known(-2)}')")
+    visit.page.wait_for_function(
+        f"document.querySelector('.calculation .quiet')?.textContent.includes('row:{known(-2)}')"
+    )
     assert visit.page.locator(".calculation[open]").count() == 1

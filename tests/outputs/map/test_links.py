@@ -98,7 +98,9 @@ def test_a_link_to_nothing_says_so(opened: Any, part: str) -> None:
     assert not opened.page.locator("#link-note").is_visible()
 
 
-@pytest.mark.parametrize("part", ["#language=<b>&row=300", "#layer=constructor&row=300", "#&&==&row=300", "#row=300&row=1"])
+@pytest.mark.parametrize(
+    "part", ["#language=<b>&row=300", "#layer=constructor&row=300", "#&&==&row=300", "#row=300&row=1"]
+)
 def test_what_the_page_does_not_know_is_left_alone(opened: Any, part: str) -> None:
     go(opened, part)
     opened.page.wait_for_selector("#popup:not([hidden])")
