@@ -183,11 +183,27 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         bills = write_bills(sites, material.catalogue, material.plan.plan, new)
     if material.weights is not None:
         output_tables.write_weights_csv(material.weights, new / "weights.csv")
+    if "workbook" in wanted:
+        from planner.outputs.workbook.write import write_workbook
+
+        write_workbook(material, new / "programme.xlsx")
+    if "field" in wanted:  # working files: exact positions
+        from planner.outputs.field.write import write_field
+
+        write_field(material, new)
     handed_on = material.handed_on()
     if "map" in wanted:
         from planner.outputs.map.write import write_map
 
         write_map(handed_on, new / "map.html")
+    if "sheets" in wanted:
+        from planner.outputs.sheets.write import write_sheets
+
+        write_sheets(material, new / "site_sheets.pdf")
+    if "brief" in wanted:
+        from planner.outputs.sheets.write import write_brief
+
+        write_brief(handed_on, new / "brief.pdf")
     if "gpkg" in wanted:
         from planner.outputs.geopackage.geopackage import write_geopackage
 

@@ -4,19 +4,51 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import shutil
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 import pytest
 import rasterio
+from filelock import FileLock
 from hypothesis import settings
+
+from tests.quick_demo import quick_demo
 
 # A busy machine, or a kernel that is compiled first, is no fault.
 settings.register_profile("no_deadline", deadline=None)
 settings.load_profile("no_deadline")
 
 MakeProgramme = Callable[..., Path]
+Once = Callable[[str, Callable[[Path], object]], Path]
+
+MOST_WORKERS = 4  # each holds up to 2 GB, and compiles for itself what no other has compiled yet
+# Workers take files in this order, then the others as collected. What is long and begins last leaves the other
+# workers idle. The first compiles almost every kernel; those that need none come next, so that no two workers
+# compile the same one.
+FIRST = (
+    "tests/commands/test_why.py",
+    "tests/inventories/test_faults.py",
+    "tests/choice/test_phases.py",
+    "tests/tables/test_screening.py",
+    "tests/tables/test_inventory.py",
+    "tests/tables/test_positions.py",
+    "tests/tables/test_cells.py",
+    "tests/tables/test_weather_file.py",
+    "tests/choice/test_lots_problem.py",
+    "tests/reference/test_slow_sun.py",
+    "tests/outputs/map/test_browser.py",
+    "tests/reference/test_engine_against_reference.py",
+    "tests/outputs/geopackage/test_geopackage.py",
+    "tests/test_pipeline.py",
+    "tests/test_bad_input.py",
+    "tests/outputs/map/test_demo_page.py",
+    "tests/stages/test_scenarios.py",
+    "tests/stages/test_drawing.py",
+    "tests/commands/test_why_sun.py",
+)
 
 # A tested well with its water analysed, a village beside it, and nothing that speaks against equipping it.
 GOOD: Mapping[str, str] = {
@@ -48,7 +80,7 @@ COLUMNS = ("site_id", "latitude", "longitude", *GOOD)
 
 # Four by four cells of 0.1 degrees; the south has no regional prior, the north-eastern cell no sun.
 WEST, NORTH, CELL, SIDE = 30.0, -9.6, 0.1, 4
-# What would change a decision takes longer than all the rest: who tests it asks for it.
+# What would change a decision takes longer than all the rest, and so do printed files: who tests them asks for them.
 PLAN = """\
 [programme]
 name = "Small invented programme"
@@ -71,6 +103,7 @@ draws = 4
 switch_values = false
 
 [output]
+files = ["map", "csv", "parquet", "gpkg", "bill"]
 date = "2026-01-01"
 """
 
@@ -99,6 +132,50 @@ HOSTILE = (
     "\u2067اسم البئر\u2069 井",
     "long " + "n" * 9990 + " name",
 )
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """How many processes `-n auto` means: none for files named on the command line or with `-s`, where starting them
+    takes longer than it saves, or would swallow what is printed."""
+    few = all(argument.partition("::")[0].endswith(".py") for argument in config.args)
+    return 0 if few or config.getoption("capture") == "no" else min(os.cpu_count() or 1, MOST_WORKERS)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    order = {config.rootpath / file: place for place, file in enumerate(FIRST)}
+    assert all(file.exists() for file in order), "a file of FIRST has another name now"
+    items.sort(key=lambda item: order.get(item.path, len(order)))
+
+
+@pytest.fixture(scope="session")
+def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
+    """`once(name, fill)`: a folder that all workers share, filled by the first that asks, then only read."""
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+
+    def folder(name: str, fill: Callable[[Path], object]) -> Path:
+        made, filled = shared / name, shared / f"{name}.filled"
+        with FileLock(shared / f"{name}.lock"):
+            if not filled.exists():
+                shutil.rmtree(made, ignore_errors=True)  # another worker may have failed half-way
+                made.mkdir()
+                fill(made)
+                filled.touch()
+        return made
+
+    return folder
+
+
+@pytest.fixture(scope="session")
+def quick_run(once: Once) -> Path:
+    """`demo`, the demo with few draws, and its results in `out`: run once for all who only read them."""
+
+    def fill(folder: Path) -> None:
+        from planner.pipeline import run
+
+        run(quick_demo(folder / "demo"), folder / "out")
+
+    return once("quick", fill)
 
 
 @pytest.fixture(scope="session")

@@ -123,17 +123,20 @@ def summary(old: pd.DataFrame, new: pd.DataFrame, moved: pd.DataFrame) -> dict[s
     return found
 
 
-def site_labels(sites: pd.DataFrame, rows: Sequence[Any]) -> list[str]:
+def site_labels(sites: pd.DataFrame, rows: Sequence[Any]) -> list[Value]:
     """The first LISTED sites by id, with the row where the id is not theirs alone; the last says how many more."""
     ids = sites["site_id"]
     repeated = ids.duplicated(keep=False)
-    labels = []
+    labels: list[Value] = []
     for row in rows[:LISTED]:
         name = str(ids[row]) if len(str(ids[row])) <= LONGEST_ID else f"{str(ids[row])[: LONGEST_ID - 1]}…"
         number_of_row: Any = sites.at[row, "inventory_row"] if "inventory_row" in sites else row
-        place = f"row {int(number_of_row)}"
-        labels.append(place if not name else f"{name} ({place})" if repeated[row] else name)
-    return [*labels, *([f"{len(rows) - LISTED} more"] if len(rows) > LISTED else [])]
+        place = str(int(number_of_row))
+        if not name:
+            labels.append(said("move_row", row=place))
+        else:
+            labels.append(said("move_site_of_row", site=name, row=place) if repeated[row] else name)
+    return [*labels, *([said("move_more", n=str(len(rows) - LISTED))] if len(rows) > LISTED else [])]
 
 
 def different(old: pd.Series, new: pd.Series) -> NDArray[np.bool_]:

@@ -350,14 +350,20 @@ OutputFile = Literal[
     "parquet",
     "gpkg",
     "bill",
+    "workbook",
+    "field",
+    "sheets",
+    "brief",
 ]
 
 
 class Output(Section):
     files: tuple[OutputFile, ...] = Field(get_args(OutputFile), description="results to write", min_length=1)
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
-    coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
+    coarsen_m: float = Field(0.0, description="grid on map, in plan.gpkg and brief.pdf, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
+    workbook_row_limit: int = Field(10_000, description="most rows of a list of the workbook", ge=1, le=1_000_000)
+    sheets_max: int = Field(500, description="site sheets at most: the first by rank", ge=1)
     tiles: TileUrl | None = Field(None, description="https address of online map tiles with {z}, {x}, {y}; empty: none")
     tiles_attribution: str | None = Field(None, description="whose tiles they are, as the map says it", max_length=200)
 

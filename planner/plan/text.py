@@ -18,8 +18,6 @@ WITHOUT_EFFECT = (
     "area.equity_field",
     "rasters.recharge",
     "output.sheet_limit",
-    "output.sheets_max",
-    "output.workbook_row_limit",
 )
 
 

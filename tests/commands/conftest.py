@@ -10,16 +10,12 @@ import pytest
 from planner.commands.why.command import why
 from planner.commands.why.opened import open_row
 from planner.engine.days import clearness_of, synthetic_days
-from planner.pipeline import run
 from tests.commands.sheet_reader import Order
-from tests.quick_demo import quick_demo
 
 
 @pytest.fixture(scope="session")
-def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("why")
-    run(quick_demo(folder / "demo"), folder / "out")
-    return folder / "out"
+def done(quick_run: Path) -> Path:
+    return quick_run / "out"
 
 
 @pytest.fixture(scope="session")

@@ -254,7 +254,7 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> Screened:
     return screen(write_wells(folder, "csv", clean(12)))
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(text=ANY_TEXT, row=st.integers(1, 12), name=st.sampled_from(sorted(clean(1)[0])))
 def test_any_text_in_any_cell_changes_no_other_row(
     tmp_path: Path, plain: Screened, text: str, row: int, name: str

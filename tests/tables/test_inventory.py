@@ -503,7 +503,7 @@ COLUMNS = [
 ]
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=75, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.lists(CELLS, min_size=len(COLUMNS), max_size=len(COLUMNS)), min_size=1, max_size=5))
 def test_any_text_is_read_without_losing_a_row_or_a_cell(tmp_path: Path, rows: list[list[str]]) -> None:
     records = [dict(zip(COLUMNS, row, strict=True)) for row in rows]

@@ -535,18 +535,40 @@ PAIRS = [(DEGREES, "EPSG:4326"), (DEGREES, "EPSG:4209")]
 PAIRS += [(METRES, "EPSG:32736"), (METRES, "EPSG:20936"), (METRES, "EPSG:4326")]
 
 
+Pair = tuple[tuple[str, str], str]
+Alone = dict[tuple[Pair, bool], Step]
+
+
+def anchored(pair: Pair, with_area: bool) -> tuple[tuple[str, ...], Rows, dict[str, Any]]:
+    """Header, a row whose place is plain, and keys of a plan."""
+    anchor = ("-15.688333", "34.987654") if pair[0][0] == "latitude" else CELLS
+    return (
+        (*pair[0], "utm_zone", "site_name"),
+        [(*anchor, "36 south", "anchor")],
+        {"crs": pair[1], "area": AREA if with_area else None},
+    )
+
+
+@pytest.fixture(scope="module")
+def anchors_alone(tmp_path_factory: pytest.TempPathFactory) -> Alone:
+    folder = tmp_path_factory.mktemp("anchors")
+    found: Alone = {}
+    for pair in PAIRS:
+        for with_area in (False, True):
+            header, anchors, keys = anchored(pair, with_area)
+            found[pair, with_area] = read_inventory(plan_of(folder, anchors, header, **keys))
+    return found
+
+
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(st.tuples(TEXT | LIKE, TEXT | LIKE, ZONES), min_size=1, max_size=4), st.sampled_from(PAIRS), st.booleans()
 )
 def test_any_text_is_a_position_or_a_finding_and_moves_no_other_row(
-    tmp_path: Path, rows: Rows, pair: tuple[tuple[str, str], str], with_area: bool
+    tmp_path: Path, anchors_alone: Alone, rows: Rows, pair: Pair, with_area: bool
 ) -> None:
-    header = (*pair[0], "utm_zone", "site_name")
-    anchor = ("-15.688333", "34.987654") if pair[0][0] == "latitude" else CELLS
-    anchors = [(*anchor, "36 south", "anchor")]
-    keys: dict[str, Any] = {"crs": pair[1], "area": AREA if with_area else None}
-    alone = read_inventory(plan_of(tmp_path, anchors, header, **keys)).columns
+    header, anchors, keys = anchored(pair, with_area)
+    alone = anchors_alone[pair, with_area].columns
     step = read_inventory(plan_of(tmp_path, [*anchors, *((*row, "x") for row in rows)], header, **keys))
     assert len(step.columns) == len(rows) + 1
     for name in ("latitude", "longitude"):

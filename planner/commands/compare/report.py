@@ -13,6 +13,7 @@ from planner.commands.compare.matching import FAR_M, Pairs
 from planner.commands.compare.opened import Run
 from planner.errors import printable
 from planner.plan import Change
+from planner.texts import Listed
 
 SIDES = ("old", "new")
 TOLD = 40  # sites with their reasons; --out has all
@@ -191,4 +192,4 @@ def _moves(found: Compared) -> Iterator[str]:
 
 
 def _names(sites: pd.DataFrame, rows: Sequence[Any] | pd.Index) -> str:
-    return ", ".join(site_labels(sites, list(rows)))
+    return Listed(tuple(site_labels(sites, list(rows)))).text()

@@ -69,7 +69,7 @@ function percentWords(breaks, place) {
 // Strong and high classes first.
 function classList(colouring, counts, without) {
   const { layer, colours } = colouring;
-  const words = (place) => (layer.levels ? say(`page_class_grade_${layer.levels[place].toLowerCase()}`) : percentWords(layer.breaks, place));
+  const words = (place) => (layer.levels ? say(`page_legend_grade_${layer.levels[place]}`) : percentWords(layer.breaks, place));
   const lines = colours.map((_, place) => classLine(colouring.look(place, "equip"), words(place), counts[place]));
   return element("ul", "classes", ...lines.reverse(), without);
 }

@@ -35,7 +35,7 @@ function waterGroups({ sites }, index) {
       [say("label_people_served"), estimateText(at("people_served"))],
     ]],
     [say("page_well"), [
-      [say("label_evidence_grade"), sayCode("page_grade", at("evidence_grade").toLowerCase())],
+      [say("label_evidence_grade"), sayCode("page_grade", at("evidence_grade"))],
       [say("label_evidence_reasons"), told(at("evidence_reasons"))],
       [say("page_rest_level"), withDecimals(at("design_static_level_m"), 1), "m"],
       [say("page_pumping_level"), withDecimals(at("design_pumping_level_m"), 1), "m"],

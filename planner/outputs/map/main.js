@@ -69,7 +69,7 @@ async function start() {
     charts.show(list);
     showTotals(run, sites, list, list.length === sites.count, wanted.step);
     showFilters(words, list.length, sites.count);
-    if (block.rest) byId("status").append(` ${told(block.rest.words.status)}`);
+    if (block.rest) byId("status").append(` ${restWords("page_rest_status", block.rest)}`);
   }
 
   function recolour() {

@@ -9,7 +9,7 @@ function drawMap(block, sites, colouring, notes) {
   const ground = new GroundLayer(block.areas, block.relief, block.rest).addTo(map);
   addAreaNames(map, block.areas);
   addControls(map, bounds);
-  addNotes(map, () => [...(block.rest ? [told(block.rest.words.note)] : []), ...notes()]);
+  addNotes(map, () => [...(block.rest ? [restWords("page_rest_note", block.rest)] : []), ...notes()]);
   const layer = new SiteLayer(sites, colouring, ground).addTo(map);
   new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(byId("map"));
   return { map, layer, ground, bounds };

@@ -121,7 +121,7 @@ def map_page(
     """
     block = _block(sites, areas, run, checks, findings, relief, shown, most_sites)
     packed = block["sites"]["count"] > packed_above
-    known = texts(str(run.get("language", "en")))
+    known = texts(language_of(run))
     style = "\n".join((_leaflet_style(), *(_own(name) for name in STYLES)))
     scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
     parts = {
@@ -132,8 +132,8 @@ def map_page(
         "STYLE": style,
         "FORM": "application/octet-stream" if packed else "application/json",
         "DATA": packed_block(block) if packed else safe_json(block),
-        "OLD": html.escape(known["scale_old_browser"][1]),
-        "DAMAGED": html.escape(known["scale_damaged"][1]),
+        "OLD": html.escape(known["page_old_browser"][1]),
+        "DAMAGED": html.escape(known["page_damaged"][1]),
         **scripts,
     }
     # One pass: what a part contains is never looked at again.

@@ -46,7 +46,7 @@ function countTable(run, rows, offMap, rest) {
   table.classList.add("counts");
   table.append(tableRow([say("page_rows"), wholeText(rows)], "total"));
   table.append(tableRow([say("page_rows_off_map"), wholeText(offMap)], ""));
-  if (rest) table.append(tableRow([told(rest.words.row), wholeText(rest.count)], ""));
+  if (rest) table.append(tableRow([say("page_rest_row"), wholeText(rest.count)], ""));
   return table;
 }
 

@@ -7,7 +7,7 @@ function paintRest(context, { cells, size }, { scale, left, top }) {
   const most = Math.max(1, ...cells.map(([, , count]) => count));
   const place = (latitude, longitude) => L.CRS.EPSG3857.latLngToPoint(L.latLng(latitude, longitude), 0).multiplyBy(scale);
   context.save();
-  context.font = "11px Arial, sans-serif";
+  context.font = "12px Arial, sans-serif";
   context.textAlign = "center";
   context.textBaseline = "middle";
   for (const [south, west, count] of cells) {
@@ -23,4 +23,8 @@ function paintRest(context, { cells, size }, { scale, left, top }) {
     context.fillText(wholeText(count), x + width / 2, y + height / 2);
   }
   context.restore();
+}
+
+function restWords(key, { kept, count }) {
+  return say(key, { kept: wholeText(kept), rest: wholeText(count) });
 }

@@ -16,6 +16,7 @@ import pandas as pd
 import pyogrio
 import pytest
 
+from planner.outputs.folder import chunk_folder
 from planner.outputs.geopackage.fields import holdable
 from planner.pipeline import run
 from planner.plan import read_plan
@@ -128,10 +129,11 @@ def test_every_rule_has_a_symbol_and_every_site_a_rule(done: Path) -> None:
     assert caught == {row for (row,) in rows(done / "plan.gpkg", "SELECT inventory_row FROM sites")}
 
 
-def test_two_runs_give_the_same_bytes(done: Path) -> None:
-    before = (done / "plan.gpkg").read_bytes()
-    run(done.parent / "data" / "plan.toml", done.parent / "again", fresh=True)
-    assert (done.parent / "again" / "plan.gpkg").read_bytes() == before
+def test_two_runs_give_the_same_bytes(done: Path, quick_run: Path, tmp_path: Path) -> None:
+    # The other run has its sites from a third one, which computed them for itself, perhaps in another process.
+    shutil.copytree(chunk_folder(quick_run / "out"), chunk_folder(tmp_path))
+    run(done.parent / "data" / "plan.toml", tmp_path)
+    assert (tmp_path / "plan.gpkg").read_bytes() == (done / "plan.gpkg").read_bytes()
 
 
 @pytest.mark.skipif(shutil.which("ogrinfo") is None, reason="no ogrinfo on this machine")

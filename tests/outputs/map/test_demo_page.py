@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 
+from planner.outputs.folder import chunk_folder
 from planner.pipeline import run
 from tests.quick_demo import quick_demo
 
@@ -20,7 +22,9 @@ PROGRAMME = "</title><script>window.hurt=1</script> ${window.hurt=2} \u202eplan"
 
 
 @pytest.fixture(scope="module")
-def demo(hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, pd.DataFrame]:
+def demo(
+    hostile_names: tuple[str, ...], quick_run: Path, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, pd.DataFrame]:
     """The map and the table of a run with hostile villages, wards, polygons and programme."""
     folder = tmp_path_factory.mktemp("demo") / "data"
     quick_demo(folder)
@@ -39,6 +43,7 @@ def demo(hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactor
     plan = plan.replace('name = "Demo district"', f"name = {json.dumps(PROGRAMME)}")
     (folder / "plan.toml").write_text(plan, encoding="utf-8")
     out = folder.parent / "out"
+    shutil.copytree(chunk_folder(quick_run / "out"), chunk_folder(out))  # other names, the same sites
     run(folder / "plan.toml", out)
     return out / "map.html", pd.read_parquet(out / "sites.parquet")
 

@@ -84,7 +84,7 @@ def test_every_key_of_the_page_is_in_the_table() -> None:
 def test_every_text_of_the_page_is_used() -> None:
     full, counted, stems = used()
     wanted = full | {f"{key}_{form}" for key in counted for form in ("one", "other")} | python_keys()
-    page = [key for key, (kind, _) in texts().items() if kind == "page" and not key.startswith("scale_")]
+    page = [key for key, (kind, _) in texts().items() if kind == "page"]
     assert all(key.startswith("page_") for key in page)
     coded = tuple(f"{stem}_" for stem in stems if stem.startswith("page_"))
     assert [key for key in page if key not in wanted and not key.startswith(coded)] == []
