@@ -26,6 +26,8 @@ from planner.outputs.map.page import SCRIPTS, map_page
 from planner.outputs.map.site_data import hundredths
 
 Sites = Callable[..., pd.DataFrame]
+from planner.texts import LANGUAGES
+
 MakePage = Callable[..., str]
 Run = Callable[[pd.DataFrame], dict[str, Any]]
 
@@ -258,7 +260,8 @@ def test_every_key_of_the_plan_is_told_and_defaults_are_marked(make_page: MakePa
     assert told["programme.discount_rate"] == ("0.08", True)
     assert told["demand.growth"] == ("0.025", False)
     assert told["area.boundary"] == ("district.gpkg", False)
-    assert told["demand.season"] == ("1 in each of 12", True)
+    season, default = told["demand.season"]
+    assert season["en"] == "1 in each of 12" and default and set(season) == set(LANGUAGES)
 
 
 def test_size_of_the_page(make_page: MakePage, invented_sites: Sites, invented_district: gpd.GeoDataFrame) -> None:
