@@ -24,10 +24,9 @@ from planner.outputs.map.block import DIGITS, digits, safe_json
 from planner.outputs.map.pack import Presence, pack_flags, pack_numbers, pack_texts
 from planner.outputs.map.page import SCRIPTS, map_page
 from planner.outputs.map.site_data import hundredths
-
-Sites = Callable[..., pd.DataFrame]
 from planner.texts import LANGUAGES
 
+Sites = Callable[..., pd.DataFrame]
 MakePage = Callable[..., str]
 Run = Callable[[pd.DataFrame], dict[str, Any]]
 
