@@ -187,6 +187,10 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         from planner.outputs.map.write import write_map
 
         write_map(handed_on, new / "map.html")
+    if "charts" in wanted:
+        from planner.outputs.charts.write import write_charts
+
+        write_charts(handed_on, new)
     if "gpkg" in wanted:
         from planner.outputs.geopackage.geopackage import write_geopackage
 

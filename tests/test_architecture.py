@@ -56,12 +56,24 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("alternatives", "stages"),
     ("publish",),
     ("pipeline",),
-    ("commands",),
+    ("commands", "notebook"),
     ("cli",),
     ("__main__",),
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
-WITHIN = {"physics", "plan", "catalogue", "engine", "doubt", "choice", "outputs", "commands", "alternatives", "stages"}
+WITHIN = {
+    "physics",
+    "plan",
+    "catalogue",
+    "engine",
+    "doubt",
+    "choice",
+    "outputs",
+    "commands",
+    "alternatives",
+    "stages",
+    "notebook",
+}
 HELPERS = (
     {"step", "files", "cells", "positions", "inventory_file", "private"}
     | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}

@@ -344,6 +344,7 @@ class Costs(Section):
 
 OutputFile = Literal[
     "map",
+    "charts",
     "csv",
     "parquet",
     "gpkg",
