@@ -14,7 +14,7 @@ import json
 import re
 from collections.abc import Iterator
 from importlib.resources import files
-from typing import Any, ClassVar
+from typing import Any
 
 import folium
 import numpy as np
@@ -27,7 +27,8 @@ from planner.outputs import shared
 from planner.outputs.map.areas import simplify_areas
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.page import leaflet_script, leaflet_style
-from planner.outputs.map.site_data import decimals_for, significant
+from planner.outputs.map.pack import decimals_for
+from planner.outputs.map.site_data import significant
 from planner.outputs.sentences import in_language
 from planner.texts import date_text, decimal_text, say, texts
 
@@ -48,16 +49,16 @@ class PreviewMap(folium.Map):
     """A folium.Map whose scripts and styles are inside. Icons of folium.Icon still come from the network."""
 
     # Lists of its own: those of folium.Map are shared by all maps of a process.
-    default_js: ClassVar[list[tuple[str, str]]] = [
+    default_js: list[tuple[str, str]] = [  # noqa: RUF012
         ("leaflet", _uri("text/javascript", leaflet_script())),
         ("planner_preview", _uri("text/javascript", _own("preview.js"))),
     ]
-    default_css: ClassVar[list[tuple[str, str]]] = [
+    default_css: list[tuple[str, str]] = [  # noqa: RUF012
         ("leaflet_css", _uri("text/css", leaflet_style())),
         ("planner_preview_css", _uri("text/css", _own("preview.css"))),
     ]
 
-    def render(self, **kwargs: Any) -> None:
+    def render(self, **kwargs: Any) -> str:
         """Render, with folium's own links where a layer has an icon that needs them."""
         if any(isinstance(one, folium.Icon) for one in _within(self)):
             links = (self.default_js, self.default_css)
@@ -65,8 +66,8 @@ class PreviewMap(folium.Map):
                 [pair for pair in stock if not pair[0].startswith("leaflet")]
                 for stock in (folium.Map.default_js, folium.Map.default_css)
             ]
-            self.default_js, self.default_css = links[0] + missing[0], links[1] + missing[1]  # type: ignore[misc]
-        super().render(**kwargs)
+            self.default_js, self.default_css = links[0] + missing[0], links[1] + missing[1]
+        return str(super().render(**kwargs))  # type: ignore[no-untyped-call]
 
 
 class PreviewData(MacroElement):
@@ -79,7 +80,7 @@ class PreviewData(MacroElement):
     )
 
     def __init__(self, layers: list[str], block: str) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self._name = "PreviewData"
         self.layers, self.block = ", ".join(layers), block
 
@@ -149,15 +150,7 @@ def preview_data(run: Run, sites: pd.DataFrame) -> dict[str, Any]:
         "typical": float(large.quantile(0.98, interpolation="lower")) if len(large) else 1.0,
         "areas": _areas(run),
         "sites": [
-            {
-                "at": [float(one.latitude), float(one.longitude)],
-                "layer": 1 + DECISIONS.index(str(one.decision)),
-                "class": int(place),
-                "volume": None if pd.isna(one.volume_used_m3_day) else float(one.volume_used_m3_day),
-                "funded": one.funding == "funded",
-                "title": str(one.site_name or one.site_id),
-                "lines": _lines(one, run, decimals_for(everywhere)),
-            }
+            _site(one, int(place), run, decimals_for(everywhere))
             for one, place in zip(sites.itertuples(index=False), classes, strict=True)
         ],
         "legend": {
@@ -171,6 +164,19 @@ def preview_data(run: Run, sites: pd.DataFrame) -> dict[str, Any]:
             "cautions_title": say("preview_cautions", language),
             "cautions": [text for kind, text in texts(language).values() if kind == "caution"],
         },
+    }
+
+
+def _site(one: Any, place: int, run: Run, decimals: int) -> dict[str, Any]:
+    """A row of the sites as a mark; place: its class of cost, -1 where that is unknown."""
+    return {
+        "at": [float(one.latitude), float(one.longitude)],
+        "layer": 1 + DECISIONS.index(str(one.decision)),
+        "class": place,
+        "volume": None if pd.isna(one.volume_used_m3_day) else float(one.volume_used_m3_day),
+        "funded": one.funding == "funded",
+        "title": str(one.site_name or one.site_id),
+        "lines": _lines(one, run, decimals),
     }
 
 

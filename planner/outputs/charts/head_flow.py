@@ -37,7 +37,7 @@ STEPS = 240  # of the flow, along a boundary
 def boundary_m(pumps: Pumps, family: int, flow_m3_h: NDArray[np.float64]) -> NDArray[np.float64]:
     """Highest head, m, that any new pump of a family gives at each flow at its rated speed; NaN beyond all of them."""
     best = np.full(flow_m3_h.shape, np.nan)
-    for place in np.flatnonzero(pumps.family == family):
+    for place in np.flatnonzero(pumps.family == family).tolist():
         head = _helical_m(pumps, place, flow_m3_h) if family == HELICAL else _curve_m(pumps, place, flow_m3_h)
         best = np.fmax(best, np.where(head > 0.0, head, np.nan))
     return best
@@ -80,7 +80,7 @@ def head_flow_svg(sites: pd.DataFrame, pumps: Pumps, about: Mapping[str, Any], l
         if own.empty and not lines:
             continue
         parts += [polyline(line, INK, 1.6, DASHES[name]) for line in lines]
-        parts += [_mark(name, x.at(one.flow), y.at(one.head)) for one in own.itertuples(index=False)]
+        parts += [_mark(name, x.at(one), y.at(high)) for one, high in zip(own["flow"], own["head"], strict=True)]
         parts.append(polyline([(left, TOP + 8), (left + 34, TOP + 8)], INK, 1.6, DASHES[name]))
         parts.append(_mark(name, left + 17, TOP + 8))
         words = say_count("chart_duty_family", len(own), language, family=say(name, language))

@@ -38,9 +38,10 @@ def supply_curve_svg(sites: pd.DataFrame, about: Mapping[str, Any], language: st
     cost_words = say("chart_supply_cost", language, money=str(about["currency"]))
     parts = axes(x, y, say("chart_supply_water", language), cost_words, language)
     line = []
-    for one in rows.itertuples(index=False):
-        left, right, top = x.at(one.until - one.volume), x.at(one.until), y.at(one.cost)
-        parts.append(rect(left, top, right - left, bottom - top, DARK if one.funded else LIGHT))
+    columns = (rows[name].tolist() for name in ("volume", "until", "cost", "funded"))
+    for volume, until, cost, paid in zip(*columns, strict=True):
+        left, right, top = x.at(until - volume), x.at(until), y.at(cost)
+        parts.append(rect(left, top, right - left, bottom - top, DARK if paid else LIGHT))
         line += [(left, top), (right, top)]
     if line:
         parts.append(polyline(line, INK, 1.4))
