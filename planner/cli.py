@@ -218,6 +218,63 @@ def compare(
 
 
 @app.command()
+def update(
+    plan: PlanFile,
+    returned: Annotated[
+        Path, typer.Argument(metavar="RETURNED", help="The form that came back, field_form.xlsx or .csv, filled in.")
+    ],
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder of the new results; default maps/<programme>-updated/.")
+    ] = None,
+    against: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Folder of the run before; default the plan's, maps/<programme>/."),
+    ] = None,
+    no_run: Annotated[
+        bool, typer.Option("--no-run", help="Write the copies only; run nothing, compare nothing.")
+    ] = False,
+    force: Annotated[bool, typer.Option("--force", help="Write over copies that are there already.")] = False,
+) -> None:
+    """What a field visit brought back: into a copy of the inventory, then a new run, and what it changed.
+
+    The form may be filled in part, rows and columns may be missing or moved, units and decimal commas may stand in its
+    cells. Every row must be of this inventory: number, site id and position are held against it, and what does not
+    agree is told and not used. A new pumping test replaces the old one as a whole.
+
+    The inventory and the plan are never changed. Beside them are written boreholes-updated.csv (every cell as it was,
+    but for those measured), plan-updated.toml (which names it) and boreholes-updated-changes.csv (each cell, old and
+    new, and what was not used, and why). Then the new plan is run and compared with the run before: evidence grade,
+    decision, funding and rank of the sites of the form, and every site that moves.
+
+    \b
+    Example:
+      planner run plan.toml                          writes field_form.xlsx, among others
+      planner update plan.toml field_form.xlsx       once it is filled in
+      planner update plan-updated.toml second.xlsx   the next visit
+    """
+    from planner.commands.update.command import compared
+    from planner.commands.update.command import update as updated
+
+    done = updated(plan, returned, out=out, against=against, run=not no_run, force=force)
+    for line in done.lines:
+        say(line)
+    if no_run:
+        typer.echo(printable(str(done.plan)))
+        return
+    from planner import pipeline
+
+    try:
+        with progress_bar() as progress:
+            outcome = pipeline.run(done.plan, done.out, tell=say, progress=progress)
+    except KeyboardInterrupt:
+        say(f"stopped; the copies are written, go on with: planner run {done.plan}")
+        raise typer.Exit(STOPPED) from None
+    typer.echo(printable(compared(done, outcome)), nl=False)
+    if outcome.counts["not_assessed"] == sum(outcome.counts.values()):
+        raise typer.Exit(NOTHING_ASSESSED)
+
+
+@app.command()
 def selfcheck() -> None:
     """The shipped hand-calculated cases against the equations."""
     from planner.commands.selfcheck import selfcheck as cases

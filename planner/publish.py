@@ -83,6 +83,7 @@ def publish(
     lines = [*funded.lines, *chosen.lines, *lots.lines, *table.tests[1]]
     about = {
         "programme": plan.plan.programme.name,
+        "language": plan.plan.programme.language,
         "currency": plan.plan.programme.currency,
         "price_year": plan.plan.programme.price_year,
         "run_id": run_id,
@@ -182,6 +183,14 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         bills = write_bills(sites, material.catalogue, material.plan.plan, new)
     if material.weights is not None:
         output_tables.write_weights_csv(material.weights, new / "weights.csv")
+    if "workbook" in wanted:
+        from planner.outputs.workbook.write import write_workbook
+
+        write_workbook(material, new / "programme.xlsx")
+    if "field" in wanted:  # working files: exact positions
+        from planner.outputs.field.write import write_field
+
+        write_field(material, new)
     handed_on = material.handed_on()
     if "map" in wanted:
         from planner.outputs.map.write import write_map

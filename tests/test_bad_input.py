@@ -339,10 +339,10 @@ def test_only_the_map_goes_to_stdout(
 def test_keys_without_effect_and_inputs_elsewhere_are_told(programme: Path, planner: Planner) -> None:
     (programme.parent / "solar.tif").rename(programme.parent.parent / "solar.tif")
     rewrite(programme, '"solar.tif"', '"../solar.tif"')
-    rewrite(programme, "[inventory]", "language = 'fr'\n\n[inventory]")
+    rewrite(programme, "[rasters]", "[rasters]\nrecharge = 'recharge.tif'")
     code, told = planner("run", programme, "--out", programme.parent / "out")
     assert code == 0
-    assert "programme.language has no effect" in told
+    assert "rasters.recharge has no effect" in told
     assert f"lies outside the plan's folder: {(programme.parent.parent / 'solar.tif').resolve()}" in told
 
 

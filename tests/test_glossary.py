@@ -111,6 +111,8 @@ def test_every_rule_has_a_sentence_and_every_sentence_a_rule() -> None:
 
 def test_every_place_of_a_sentence_is_known() -> None:
     for key, (kind, text) in texts().items():
+        if kind in {"label", "meaning", "workbook"}:  # labels; for the workbook see tests/outputs/workbook
+            continue
         places = set(re.findall(r"\{[^}]*\}?", text))
         if kind in {"reason", "switch"}:
             assert places <= {"reason": PLACES, "switch": SWITCH_PLACES}[kind], key

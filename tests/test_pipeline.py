@@ -38,6 +38,11 @@ OUTPUTS = (
     "plan.gpkg",
     "bill.csv",
     "bill_totals.csv",
+    "programme.xlsx",
+    "field.gpx",
+    "field.kml",
+    "field_form.csv",
+    "field_form.xlsx",
 )
 
 

@@ -183,10 +183,12 @@ def _keys_with_value(loaded: LoadedPlan) -> set[str]:
 def test_keys_without_effect_are_told_and_read_away(write: Write) -> None:
     loaded = read_plan(
         write(
-            START + "[programme]\nbudget = 2_000_000\nlanguage = 'fr'\n" + "[portfolio]\nobjective = 'people_served'\n"
+            START
+            + "[programme]\nbudget = 2_000_000\n[rasters]\nrecharge = 'r.tif'\n"
+            + "[portfolio]\nobjective = 'people_served'\n"
         )
     )
-    keys = {"programme.language"}
+    keys = {"rasters.recharge"}
     assert set(loaded.without_effect) == keys
     assert all(told.text() for told in loaded.without_effect.values())
     assert read_plan(write(START)).without_effect == {}

@@ -88,7 +88,7 @@ def strings() -> tuple[frozenset[str], tuple[re.Pattern[str], ...]]:
 def test_a_key_stands_once_in_all_tables() -> None:
     keys = [row["key"] for row in rows()]
     assert sorted(keys) == sorted(set(keys))
-    assert all(re.fullmatch(r"[a-z][a-z0-9_{}]*", key) for key in keys)
+    assert all(re.fullmatch(r"[a-z][A-Za-z0-9_{}]*", key) for key in keys)
 
 
 def test_every_row_is_whole() -> None:

@@ -89,7 +89,7 @@ def bill_totals(rows: pd.DataFrame) -> pd.DataFrame:
     return _in_order(summed)
 
 
-def _together(parts: list[pd.DataFrame]) -> pd.DataFrame:
+def together(parts: list[pd.DataFrame]) -> pd.DataFrame:
     """Totals of the parts of a table, each of other sites, as totals of the whole."""
     groups = pd.concat(parts, ignore_index=True).groupby(list(KEYS), sort=True)
     summed = groups.agg({"sites": "sum", "quantity": "sum", "unit_price": "first", "amount": "sum"}).reset_index()
@@ -115,7 +115,7 @@ def write_bills(sites: pd.DataFrame, catalogue: Catalogue, plan: Plan, folder: P
             rows = bill_rows(sites.iloc[start : start + SITES_AT_ONCE], catalogue, plan)
             totals.append(bill_totals(rows))
             file.writelines(_csv_lines(rows))
-    whole = _together(totals)
+    whole = together(totals)
     with (folder / "bill_totals.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(",".join(TOTAL_COLUMNS) + "\n")
         file.writelines(_csv_lines(whole))

@@ -71,6 +71,7 @@ TESTED_SHARE: dict[TestKind, float] = {
 
 class Programme(Section):
     name: str = Field("Solar pumping plan", description="shown on every output", min_length=1, max_length=200)
+    language: Literal["en", "fr", "pt", "es", "sw"] = Field("en", description="language of the files for people")
     currency: str = Field("USD", description="currency of every amount", pattern=r"^[A-Z]{3}$")
     price_year: int = Field(2026, description="year of all prices", ge=1990, le=2100)
     discount_rate: Share = Field(0.08, description="real discount rate, 1/year")
@@ -349,6 +350,8 @@ OutputFile = Literal[
     "parquet",
     "gpkg",
     "bill",
+    "workbook",
+    "field",
 ]
 
 
@@ -357,6 +360,7 @@ class Output(Section):
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
     coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
+    workbook_row_limit: int = Field(10_000, description="most rows of a list of the workbook", ge=1, le=1_000_000)
 
 
 class Plan(Section):

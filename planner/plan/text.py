@@ -15,12 +15,10 @@ from planner.texts import Said, word
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
 # Text of each: `without_effect_<section>_<key>`.
 WITHOUT_EFFECT = (
-    "programme.language",
     "area.equity_field",
     "rasters.recharge",
     "output.sheet_limit",
     "output.sheets_max",
-    "output.workbook_row_limit",
 )
 
 

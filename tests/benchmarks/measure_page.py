@@ -1,31 +1,42 @@
-"""Build the map page of n invented sites and measure it in headless Chromium; run by hand.
+"""Write the page of many sites and measure it in headless Chromium, from a file and without a network; run by hand.
 
-    python tests/benchmarks/measure_page.py 10000
+    python -m tests.benchmarks.measure_page 100000 --like maps/demo-district     # a finished run, drawn from anew
+    python -m tests.benchmarks.measure_page --page map.html                      # a page that stands already
 
-Prints the size of the file and milliseconds: ready (from the start of navigation until the page is built and has
-painted), filter, sort and pan (from the act until the next frame, 16.7 ms at best; the worst of several; of a pan the
-longest of its frames).
+Prints the size of the file and medians of three visits, milliseconds: ready (from the start of navigation until the
+page takes input and has painted), and of every act the time until the next frame (16.7 ms at best): the slowest of six.
+Of a pan and a zoom the longest of their frames. Where other work runs, compare the processor time of the main thread
+instead: until ready, and of an act in the mean. The load of the machine stands beside the figures.
 """
 
 from __future__ import annotations
 
-import importlib.util
+import argparse
+import os
+import resource
 import shutil
-import sys
+import statistics
 import tempfile
 import time
 from pathlib import Path
-from typing import Any
 
-from playwright.sync_api import Page, sync_playwright
+import geopandas as gpd
+from playwright.sync_api import Browser, sync_playwright
 
 from planner.outputs.map.areas import simplify_areas
 from planner.outputs.map.page import map_page
 from planner.outputs.map.relief import make_relief
+from tests.benchmarks.enlarged_run import enlarge
 
 ROOT = Path(__file__).parents[2]
-MAKER = ROOT / "tests/outputs/map/conftest.py"
-READY = """() => new Promise((done) => requestAnimationFrame(() => setTimeout(() => done(performance.now()), 0)))"""
+# The status line is filled last; what follows it is the first paint.
+TURNS = 6
+READY = """() => new Promise((done) => {
+  const look = () => document.getElementById("status").textContent
+    ? requestAnimationFrame(() => setTimeout(() => done(performance.now()), 0))
+    : setTimeout(look, 1);
+  look();
+})"""
 TIMED = """async (act) => {
   const frame = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done, 0)));
   const set = (id, value) => {
@@ -33,78 +44,114 @@ TIMED = """async (act) => {
     field.value = value;
     field.dispatchEvent(new Event("input", { bubbles: true }));
   };
+  const grid = document.getElementById("grid");
+  let turn = 0;
+  // Leaflet hears keys only while the map has the focus.
+  const press = (place, key, keyCode) => {
+    place.focus();
+    place.dispatchEvent(new KeyboardEvent("keydown", { key, code: key, keyCode, bubbles: true }));
+  };
   const map = document.getElementById("map");
   const head = (place) => document.querySelectorAll("#columns button")[place];
   const areas = document.getElementById("filter-area").options;
   const acts = {
-    cost: () => set("filter-cost", 0.2 + Math.random() / 10),
-    area: () => set("filter-area", areas[1 + Math.floor(Math.random() * 4)].value),
-    search: () => set("search", "lu" + "abc"[Math.floor(Math.random() * 3)]),
-    sort: () => head(5).click(),
+    cost: () => set("filter-cost", 0.8 + turn / 10),
+    area: () => set("filter-area", areas[1 + turn % 4].value),
+    decision: () => document.querySelectorAll("#decisions input")[turn % 5].click(),
+    search: () => set("search", "lu" + "mtpz"[turn % 4]),
+    sort: () => head(6).click(),
     "sort by name": () => head(1).click(),
-    pan: () => map.dispatchEvent(new KeyboardEvent("keydown", { code: "ArrowLeft", keyCode: 37, bubbles: true })),
-    scroll: () => { document.getElementById("grid").scrollTop += 3000; },
+    pan: () => press(map, turn % 2 ? "ArrowLeft" : "ArrowRight", turn % 2 ? 37 : 39),
+    zoom: () => document.querySelector(turn % 2 ? ".leaflet-control-zoom-out" : ".leaflet-control-zoom-in").click(),
+    "pop-up": () => press(grid, turn % 2 ? "Enter" : "ArrowDown", 0),
+    hover: () => map.dispatchEvent(new MouseEvent("mousemove", { clientX: 300 + 20 * turn, clientY: 300 })),
+    scroll: () => { grid.scrollTop += 3000; },
   };
   document.getElementById("reset").click();
   await frame();
   const times = [];
-  for (let turn = 0; turn < 6; turn += 1) {
+  for (; turn < TURNS; turn += 1) {
     await frame();
     let from = performance.now();
     acts[act]();
-    for (let frames = act === "pan" ? 25 : 1; frames > 0; frames -= 1) {
+    for (let frames = ["pan", "zoom"].includes(act) ? 25 : 1; frames > 0; frames -= 1) {
       await frame();
       times.push(performance.now() - from);
       from = performance.now();
     }
   }
   return times;
-}"""
-ACTS = ("cost", "area", "search", "sort", "sort by name", "pan", "scroll")
+}""".replace("TURNS", str(TURNS))
+ACTS = (
+    *("cost", "area", "decision", "search", "sort", "sort by name"),
+    *("pan", "zoom", "hover", "pop-up", "scroll"),
+)
 
 
-def make_page(count: int) -> tuple[str, float]:
-    """The page of so many invented sites, and the seconds that writing it took."""
-    spec = importlib.util.spec_from_file_location("invented", MAKER)
-    assert spec and spec.loader
-    invented = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(invented)
-    sites = invented.make_sites(count)
-    checks, findings = invented.make_checks(sites), invented.make_findings(sites)
-    district = invented.make_district()
-    # The demo's mountains are brought under the invented district, so that the page carries a relief.
-    relief = make_relief(ROOT / "data_demo/elevation.tif", (3.78, -13.42, 4.78, -12.62))
+def make_page(count: int, folder: Path) -> tuple[str, float, float]:
+    """The page of so many sites drawn from a run, the seconds that writing it took, and the peak of memory in GB."""
+    large = enlarge(folder, count)
+    # The demo's borders and mountains, so that the page carries both.
+    areas = simplify_areas(gpd.read_file(ROOT / "data_demo/district.gpkg"), "name")
+    bounds = tuple(getattr(large.sites[name], side)() for side in ("min", "max") for name in ("longitude", "latitude"))
+    relief = make_relief(ROOT / "data_demo/elevation.tif", bounds)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     started = time.perf_counter()
-    areas = simplify_areas(district, "name")
-    run = invented.make_run(sites)
-    page = map_page(sites, areas, run, checks=checks, findings=findings, relief=relief)
-    return page, time.perf_counter() - started
+    page = map_page(large.sites, areas, large.run, checks=large.checks, findings=large.findings, relief=relief)
+    seconds = time.perf_counter() - started
+    return page, seconds, (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1e6
 
 
-def measure(page: Page, file: Path) -> dict[str, Any]:
-    page.goto(file.as_uri(), wait_until="load")
-    found: dict[str, Any] = {"ready": page.evaluate(READY)}
+def measure(browser: Browser, file: Path) -> dict[str, float]:
+    """Milliseconds of one visit; heap in MB after all acts."""
+    context = browser.new_context(viewport={"width": 1366, "height": 768}, reduced_motion="reduce", offline=True)
+    page = context.new_page()
+    session = context.new_cdp_session(page)
+    session.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+    def main_thread() -> float:
+        metrics = {one["name"]: one["value"] for one in session.send("Performance.getMetrics")["metrics"]}
+        return float(1000 * metrics["TaskDuration"])
+
+    page.goto(file.as_uri(), wait_until="commit")
+    found: dict[str, float] = {"ready": page.evaluate(READY)}
+    found["  processor"] = spent = main_thread()
     for act in ACTS:
-        times = page.evaluate(TIMED, act)
-        found[act] = max(times)
+        found[act] = max(page.evaluate(TIMED, act))
+        found[f"{act}, cpu"], spent = (main_thread() - spent) / TURNS, main_thread()
+    found["heap MB"] = page.evaluate("performance.memory.usedJSHeapSize / 1e6")
+    context.close()
     return found
 
 
-def main(count: int) -> None:
-    text, seconds = make_page(count)
+def measure_file(file: Path) -> None:
     chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))))
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
+    print(f"{file.stat().st_size / 1e6:.2f} MB; load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+        visits = [measure(browser, file) for _ in range(3)]
+        browser.close()
+    for name in visits[0]:
+        values = [visit[name] for visit in visits]
+        print(f"{name:14}{statistics.median(values):7.0f}   of {', '.join(f'{value:.0f}' for value in values)}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("count", type=int, nargs="?", default=10_000)
+    parser.add_argument("--like", type=Path, default=ROOT / "maps/demo-district", help="folder of a finished run")
+    parser.add_argument("--page", type=Path, help="measure this page instead of writing one")
+    wanted = parser.parse_args()
+    if wanted.page:
+        measure_file(wanted.page.resolve())
+        return
+    text, seconds, memory = make_page(wanted.count, wanted.like)
+    print(f"{wanted.count} sites written in {seconds:.1f} s; {memory:.2f} GB above what the data take")
+    with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "map.html"
         file.write_text(text, encoding="utf-8", newline="")
-        print(f"{count} sites: {file.stat().st_size / 1e6:.2f} MB, written in {seconds:.2f} s")
-        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        for _ in range(3):
-            context = browser.new_context(viewport={"width": 1366, "height": 768}, reduced_motion="reduce")
-            found = measure(context.new_page(), file)
-            print("  ".join(f"{name} {value:.0f}" for name, value in found.items()))
-            context.close()
-        browser.close()
+        measure_file(file)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000)
+    main()

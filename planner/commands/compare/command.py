@@ -21,15 +21,16 @@ NAMES = ("site_id", "site_name", "sub_district")
 OF_ROWS = ("sheet", "header_row", "header_rows", "delimiter", "encoding")
 
 
-def compare(before: Path, after: Path, out: Path | None = None, *, force: bool = False) -> str:
+def compare(before: Path, after: Path, out: Path | None = None, *, force: bool = False, same_rows: bool = False) -> str:
     """The report of two finished runs, as text; with `out` also a table of what moved and what has no partner.
 
+    same_rows: the inventory of the second is known to be that of the first with other cells, and rows behind it.
     Raises OutputError where a folder is no run, the runs are of different places, or `out` may not be written.
     """
     old, new = open_run(before), open_run(after)
     if out is not None:
         _may_write(out, (old, new), force)
-    pairs = match(old.sites, new.sites, same_rows=_same_rows(old, new))
+    pairs = match(old.sites, new.sites, same_rows=same_rows or _same_rows(old, new))
     _refuse_elsewhere(pairs, new)
     left = old.sites.loc[pairs.table["old"]].set_axis(pairs.table.index)
     right = new.sites.loc[pairs.table["new"]].set_axis(pairs.table.index)

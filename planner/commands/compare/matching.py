@@ -31,11 +31,14 @@ class Pairs:
 
 
 def match(old: pd.DataFrame, new: pd.DataFrame, *, same_rows: bool) -> Pairs:
-    """Pair the rows of two runs by site_id, latitude and longitude; same_rows: both read the same rows of one file."""
-    if same_rows and old.index.equals(new.index):
-        found = pd.DataFrame({"old": old.index, "new": new.index, "how": "row"})
+    """Pair the rows of two runs by site_id, latitude and longitude.
+
+    same_rows: both read the same rows of one file; the second may have more behind them.
+    """
+    if same_rows and old.index.equals(new.index[: len(old)]):
+        found = pd.DataFrame({"old": old.index, "new": old.index, "how": "row"})
         none = old.index[:0]
-        return Pairs(_apart(found, old, new), none, none, none, none)
+        return Pairs(_apart(found, old, new), none, new.index[len(old) :], none, none)
     left, right = (_keys(side) for side in (old, new))
     parts: list[pd.DataFrame] = []
     for how in ("site_id", "position", "row"):

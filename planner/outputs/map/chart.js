@@ -27,7 +27,7 @@ function monthLeft(month) {
 function chartGrid(top, y) {
   return [0, 0.5, 1].flatMap((share) => [
     svgElement("line", { class: "chart-grid", x1: CHART.left, x2: CHART.width - CHART.right, y1: y(top * share), y2: y(top * share) }),
-    svgElement("text", { class: "chart-number", x: CHART.left - 5, y: y(top * share) + 3.5 }, String(Number((top * share).toPrecision(3)))),
+    svgElement("text", { class: "chart-number", x: CHART.left - 5, y: y(top * share) + 3.5 }, plainNumber(Number((top * share).toPrecision(3)))),
   ]);
 }
 
@@ -43,7 +43,7 @@ function chartBars(volumes, demands, y) {
 }
 
 function chartMonths(designMonth) {
-  return MONTH_LETTERS.map((letter, month) =>
+  return monthNames("narrow").map((letter, month) =>
     svgElement("text", {
       class: month + 1 === designMonth ? "chart-month chart-design" : "chart-month",
       x: (monthLeft(month) + monthLeft(month + 1)) / 2,
@@ -58,7 +58,8 @@ function demandLine(demands, y) {
 }
 
 function chartWords(volumes, demands) {
+  const names = monthNames("long");
   return volumes
-    .map((volume, month) => `${MONTHS[month]} ${volumeText(volume)} of ${volumeText(demands[month])}`)
+    .map((volume, month) => say("page_chart_month", { month: names[month], volume: volumeText(volume), demand: volumeText(demands[month]) }))
     .join(", ");
 }

@@ -1,25 +1,61 @@
 // The data block as typed columns: sites.cost_per_m3[index] is a number or NaN, sites.site_name[index] a text.
 
-function readBlock() {
-  return JSON.parse(byId("data").textContent);
-}
+// Columns that map, table, filters and sums go over; the others are only asked for by a pop-up, one value each.
+const WHOLE = new Set([
+  "inventory_row", "latitude", "longitude", "rank", "cost_per_m3", "volume_used_m3_day", "capital_cost", "people_served", "lot",
+  "site_id", "site_name", "sub_district", "decision", "funding", "pump_family", "rank_rests_on_prior", "test_rank", "budget_steps_mask",
+]);
 
 function readSites(block, breaks) {
-  const sites = { count: block.count };
-  for (const [name, column] of Object.entries(block.numbers)) unpackLater(sites, name, () => unpackNumbers(column, block.count));
-  for (const [name, column] of Object.entries(block.texts)) unpackLater(sites, name, () => unpackTexts(column, block.count));
-  unpackLater(sites, "season", () => unpackTexts(block.season, block.count));
+  const { count } = block;
+  const sites = { count };
+  const present = {};
+  block.present.forEach((codes, place) => unpackLater(present, place, () => unpackFlags(codes, count)));
+  const numbersOf = (column) => (column.present === undefined ? unpackNumbers(column, count) : spread(column, present[column.present]));
+  const numberOf = (column, index) => {
+    if (column.present === undefined) return numberAt(column, index, count);
+    const { flags, before, known } = present[column.present];
+    return flags[index] ? numberAt(column, before[index], known) : NaN;
+  };
+  for (const [name, column] of Object.entries(block.numbers)) {
+    unpackLater(sites, name, () => numbersOf(column), (index) => numberOf(column, index));
+  }
+  for (const [name, column] of Object.entries(block.texts)) {
+    unpackLater(sites, name, () => unpackTexts(column, count), (index) => textAt(column, index, count));
+  }
+  unpackLater(sites, "season", () => unpackTexts(block.season, count), (index) => textAt(block.season, index, count));
+  unpackLater(sites, "located", () => sites.latitude.map((latitude, index) => Number(Number.isFinite(latitude) && Number.isFinite(sites.longitude[index]))));
+  sites.coded = makeCoded(block, sites);
   sites.costClass = costClasses(sites, breaks);
-  sites.order = readingOrder(sites);
+  // The rows stand in reading order: ranked sites by rank, then the other decisions, each by cost and then by row.
+  sites.order = Int32Array.from({ length: count }, (_, index) => index);
   return sites;
 }
 
-// Most columns are only asked for by a pop-up: each is unpacked when it is first used.
-function unpackLater(sites, name, make) {
+// A column of texts as { levels, codes }: whole numbers are compared a hundred times faster than texts.
+function makeCoded(block, sites) {
+  const made = new Map();
+  return (name) => {
+    if (!made.has(name)) {
+      const { levels, codes } = block.texts[name];
+      made.set(name, levels ? { levels, codes: unpack(codes, block.count) } : codedTexts(sites[name]));
+    }
+    return made.get(name);
+  };
+}
+
+function codedTexts(texts) {
+  const levels = [...new Set(texts)];
+  const place = new Map(levels.map((level, code) => [level, code]));
+  return { levels, codes: Uint32Array.from(texts, (text) => place.get(text)) };
+}
+
+// A column is unpacked when it is first used.
+function unpackLater(sites, name, whole, one = null) {
   Object.defineProperty(sites, name, {
     configurable: true,
     get() {
-      const value = make();
+      const value = one && !WHOLE.has(name) ? oneByOne(one, whole) : whole();
       Object.defineProperty(sites, name, { value });
       return value;
     },
@@ -28,22 +64,17 @@ function unpackLater(sites, name, make) {
 
 // Class of cost of the sites that are drawn in colour, -1 for the others.
 function costClasses(sites, breaks) {
-  return Int8Array.from({ length: sites.count }, (_, index) => {
-    const cost = sites.cost_per_m3[index];
-    return isColoured(sites.decision[index]) && Number.isFinite(cost) ? breaks.filter((limit) => limit <= cost).length : -1;
-  });
-}
-
-// Ranked sites by rank, then the other decisions in their order, each by cost and then by row.
-function readingOrder(sites) {
-  const group = Int8Array.from(sites.decision, (decision) => DECISIONS.indexOf(decision));
-  return indexes(sites).sort(
-    (left, right) =>
-      group[left] - group[right] ||
-      missingLast(sites.rank[left], sites.rank[right], 1) ||
-      missingLast(sites.cost_per_m3[left], sites.cost_per_m3[right], 1) ||
-      left - right,
-  );
+  const { levels, codes } = sites.coded("decision");
+  const coloured = levels.map(isColoured);
+  const costs = sites.cost_per_m3;
+  const classes = new Int8Array(sites.count).fill(-1);
+  for (let index = 0; index < sites.count; index += 1) {
+    if (!coloured[codes[index]] || Number.isNaN(costs[index])) continue;
+    let place = 0;
+    while (place < breaks.length && breaks[place] <= costs[index]) place += 1;
+    classes[index] = place;
+  }
+  return classes;
 }
 
 // Order of two numbers, upwards or (direction -1) downwards; a missing one comes last in both.
@@ -70,11 +101,11 @@ function searchText(sites, index) {
 }
 
 function isOnMap(sites, index) {
-  return Number.isFinite(sites.latitude[index]) && Number.isFinite(sites.longitude[index]);
+  return sites.located[index] === 1;
 }
 
 function siteTitle(sites, index) {
-  return sites.site_name[index] || sites.site_id[index] || `Row ${sites.inventory_row[index]}`;
+  return sites.site_name[index] || sites.site_id[index] || say("page_row_title", { row: sites.inventory_row[index] });
 }
 
 // Pumpable volume of each month; null where a month is missing.

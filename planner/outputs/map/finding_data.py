@@ -13,50 +13,61 @@ import numpy as np
 import pandas as pd
 
 from planner.outputs.finding_summary import SEVERITIES, WHOLE_FILE, districts_of
-from planner.outputs.map.pack import pack, pack_numbers, pack_texts
-from planner.texts import finding_advice, finding_words
+from planner.outputs.map.pack import pack_numbers, pack_texts
+from planner.texts import texts
 
 MOST = 30_000  # by judgement: about 0.7 MB
 LONGEST = 200  # letters of a value that the page shows
 ALIKE = ["rule", "severity", "action", "column"]
 
 
-def finding_data(findings: Sequence[Mapping[str, Any]], frame: pd.DataFrame, language: str) -> dict[str, Any]:
-    """{"count", "carried", "districts": [name], "words": {rule: text}, "groups": [group]}.
+def finding_data(
+    findings: Sequence[Mapping[str, Any]], frame: pd.DataFrame, listed: int | None = None
+) -> dict[str, Any]:
+    """{"count", "carried", "districts": [name], "groups": [group]}.
 
     findings: row (inventory_row, 0 for the whole file), column, rule, severity, old_value, new_value, action.
-    frame: inventory_row and sub_district of the sites. A group has rule, severity, action, column, done, todo, count,
+    frame: inventory_row and sub_district of the sites, of which the page lists the first `listed` (default all):
+    findings of the others are counted only. A group has rule, severity, action, column, keys of what was done and is
+    to be done, count,
     the counts by place in `districts` (`at`, `here`), and of the `carried` first ones row, old_value, new_value.
     """
     table = pd.DataFrame(list(findings), columns=["row", *ALIKE, "old_value", "new_value"])
     district = districts_of(table, frame.set_index("inventory_row")["sub_district"])
     names = [*sorted(set(district) - {WHOLE_FILE}), WHOLE_FILE]
     table["district"] = pd.Categorical(district, names).codes
+    table["listed"] = table["row"].isin([0, *frame["inventory_row"].iloc[:listed]])
     groups = [group for _, group in table.groupby(ALIKE, sort=True)]
     groups.sort(key=lambda group: (SEVERITIES.index(group["severity"].iloc[0]), -len(group)))
-    share = _share([len(group) for group in groups])
+    share = _share([int(group["listed"].sum()) for group in groups])
     return {
         "count": len(table),
-        "carried": sum(min(len(group), share) for group in groups),
+        "carried": sum(min(int(group["listed"].sum()), share) for group in groups),
         "districts": names,
-        "words": {str(rule): finding_words(str(rule), language) for rule in table["rule"].unique()},
-        "groups": [_group(group, share, language) for group in groups],
+        "groups": [_group(group, share) for group in groups],
     }
 
 
-def _group(group: pd.DataFrame, share: int, language: str) -> dict[str, Any]:
-    first = group.sort_values("row", kind="stable").head(share)
+def finding_keys(data: Mapping[str, Any]) -> set[str]:
+    """Keys of the texts that the findings of finding_data need: their sentences, their advice, labels of columns."""
+    keys = {key for group in data["groups"] for key in (group["done"], group["todo"])}
+    keys |= {f"finding_{group['rule']}" for group in data["groups"]}
+    return keys | {f"label_{group['column']}" for group in data["groups"]}
+
+
+def _group(group: pd.DataFrame, share: int) -> dict[str, Any]:
+    first = group[group["listed"]].sort_values("row", kind="stable").head(share)
     alike = {name: str(group[name].iloc[0]) for name in ALIKE}
-    done, todo = finding_advice(alike["rule"], alike["action"], language)
+    done, todo = f"done_{alike['rule']}", f"todo_{alike['rule']}"
     at, here = np.unique(group["district"].to_numpy(dtype="int64"), return_counts=True)
     return {
         **alike,
-        "done": done,
-        "todo": todo,
+        "done": done if done in texts() else f"done_when_{alike['action']}",
+        "todo": todo if todo in texts() else "todo_any",
         "count": len(group),
         "places": len(at),
-        "at": pack(at),
-        "here": pack(here.astype("int64")),
+        "at": at,
+        "here": here.astype("int64"),
         "carried": len(first),
         "row": pack_numbers(first["row"].to_numpy(dtype="float64"), 0),
         **{name: pack_texts(first[name].map(_short)) for name in ("old_value", "new_value")},

@@ -6,18 +6,29 @@ function readFindings(block, sites) {
     at: unpack(group.at, group.places),
     here: unpack(group.here, group.places),
   }));
-  const findings = { count: block.count, carried: block.carried, districts: block.districts, words: block.words, groups };
-  const siteOfRow = new Map(Array.from(sites.inventory_row, (row, index) => [row, index]));
-  const bySite = new Map();
-  for (const group of groups) {
+  const findings = { count: block.count, carried: block.carried, districts: block.districts, groups };
+  let siteOfRow = null;
+  let bySite = null;
+
+  function list(group) {
+    siteOfRow = siteOfRow || new Map(Array.from(sites.inventory_row, (row, index) => [row, index]));
     const [rows, olds, news] = [unpackNumbers(group.row, group.carried), unpackTexts(group.old_value, group.carried), unpackTexts(group.new_value, group.carried)];
-    group.list = olds.map((old, place) => ({ group, row: rows[place], site: siteOfRow.get(rows[place]) ?? -1, old, now: news[place] }));
-    for (const one of group.list) {
-      if (!bySite.has(one.site)) bySite.set(one.site, []);
-      bySite.get(one.site).push(one);
-    }
+    return olds.map((old, place) => ({ group, row: rows[place], site: siteOfRow.get(rows[place]) ?? -1, old, now: news[place] }));
   }
-  findings.ofSite = (index) => bySite.get(index) || [];
+
+  // Made when a rule is opened, a search is made or a pop-up asks: counts need no rows.
+  for (const group of groups) unpackLater(group, "list", () => list(group));
+
+  findings.ofSite = (index) => {
+    if (!bySite) {
+      bySite = new Map();
+      for (const one of groups.flatMap((group) => group.list)) {
+        if (!bySite.has(one.site)) bySite.set(one.site, []);
+        bySite.get(one.site).push(one);
+      }
+    }
+    return bySite.get(index) || [];
+  };
   return findings;
 }
 
@@ -41,10 +52,15 @@ function listOf(group, wanted) {
   );
 }
 
-function lettersOf(one, { sites, words }) {
+// What a rule means; a rule without a text by its code in plain words.
+function findingWord(rule) {
+  return knows(`finding_${rule}`) ? say(`finding_${rule}`) : rule.replaceAll("_", " ");
+}
+
+function lettersOf(one, { sites }) {
   const { rule, column } = one.group;
   const site = one.site < 0 ? "" : `${sites.site_id[one.site]}\n${sites.site_name[one.site]}`;
-  return plainLetters([site, column, rule, words[rule], one.old, one.now].join("\n"));
+  return plainLetters([site, column, columnWord(column), rule, findingWord(rule), one.old, one.now].join("\n"));
 }
 
 // Groups by rule, the gravest rules first, then the most frequent: a rule can be grave in one column and not in another.

@@ -3,10 +3,10 @@
 const FINDINGS_AT_ONCE = 100;
 
 function fillFindings(findings, sites, onOpen) {
-  byId("tab-findings").append(` (${wholeText(findings.count)})`);
+  whenSpoken(() => byId("tab-findings").replaceChildren(say("page_tab_findings", { count: wholeText(findings.count) })));
   const fields = { severity: byId("finding-severity"), district: byId("finding-area"), search: byId("finding-search") };
   const present = SEVERITIES.filter((code) => findings.groups.some((group) => group.severity === code));
-  fillChoices(fields.severity, present, SEVERITY_WORDS);
+  fillChoices(fields.severity, present, (code) => say(`page_severity_${code}`));
   fillDistricts(fields.district, findings);
   const districtOf = districtIndex(findings, sites);
 
@@ -15,13 +15,12 @@ function fillFindings(findings, sites, onOpen) {
       severity: fields.severity.value,
       district: fields.district.value === "" ? -1 : Number(fields.district.value),
       letters: plainLetters(fields.search.value.trim()),
-      words: findings.words,
       sites,
       districtOf,
     };
     const rules = rulesOf(findings.groups, wanted);
     byId("finding-count").textContent = countWords(findings, rules, wanted);
-    byId("finding-groups").replaceChildren(ruleTable(findings, rules, wanted, onOpen));
+    byId("finding-groups").replaceChildren(ruleTable(rules, wanted, onOpen));
     byId("finding-places").replaceChildren(placeTable(findings, wanted, (district) => {
       fields.district.value = String(district);
       refresh();
@@ -33,20 +32,24 @@ function fillFindings(findings, sites, onOpen) {
   fields.district.addEventListener("change", refresh);
   fields.search.addEventListener("input", refresh);
   startFindingPrint();
-  refresh();
+  whenSpoken(() => keepOpen(refresh));
+}
+
+// Another language closes no rule.
+function keepOpen(change) {
+  const toggles = () => [...document.querySelectorAll("#finding-groups .rule-toggle")];
+  const open = new Set(toggles().filter((one) => one.getAttribute("aria-expanded") === "true").map((one) => one.dataset.rule));
+  change();
+  for (const one of toggles()) if (open.has(one.dataset.rule)) one.click();
 }
 
 function districtName(name) {
-  return name || "(no sub-district)";
+  return name || say("page_no_sub_district");
 }
 
 function fillDistricts(select, findings) {
-  findings.districts.forEach((name, place) => {
-    if (!findings.groups.some((group) => hereIn(group, place))) return;
-    const option = element("option", "", districtName(name));
-    option.value = String(place);
-    select.append(option);
-  });
+  const places = findings.districts.map((_, place) => String(place)).filter((place) => findings.groups.some((group) => hereIn(group, Number(place))));
+  fillChoices(select, places, (place) => districtName(findings.districts[place]));
 }
 
 // The place of a finding's sub-district; the whole file comes last.
@@ -57,15 +60,18 @@ function districtIndex(findings, sites) {
 
 function countWords(findings, rules, wanted) {
   const total = rules.reduce((sum, { total: count }) => sum + count, 0);
-  const sums = SEVERITIES.map((code) => `${wholeText(rules.reduce((sum, { counts }) => sum + (counts[code] || 0), 0))} ${code}`).join(", ");
+  const sums = SEVERITIES.map((code) => [code, wholeText(rules.reduce((sum, { counts }) => sum + (counts[code] || 0), 0))]);
   const cut = findings.carried < findings.count;
-  const searched = cut && wanted.letters ? ` The search sees the ${wholeText(findings.carried)} that this page carries.` : "";
-  return `${wholeText(total)} of ${wholeText(findings.count)} findings, ${sums}.${searched}${cut ? " findings.csv has all of them." : ""}`;
+  return [
+    say("page_finding_count", { shown: wholeText(total), all: wholeText(findings.count), ...Object.fromEntries(sums) }),
+    cut && wanted.letters && say("page_finding_search_sees", { carried: wholeText(findings.carried) }),
+    cut && say("page_findings_file"),
+  ].filter(Boolean).join(" ");
 }
 
-function ruleTable(findings, rules, wanted, onOpen) {
-  const head = element("tr", "", headCell("What was found"), ...SEVERITIES.map((code) => headCell(SEVERITY_HEADS[code], `number severity ${code}`)));
-  const body = rules.flatMap((rule, place) => ruleRows(findings, rule, place, wanted, onOpen));
+function ruleTable(rules, wanted, onOpen) {
+  const head = element("tr", "", headCell(say("page_what_found")), ...SEVERITIES.map((code) => headCell(say(`page_severity_head_${code}`), `number severity ${code}`)));
+  const body = rules.flatMap((rule, place) => ruleRows(rule, place, wanted, onOpen));
   return element("table", "rules", element("thead", "", head), element("tbody", "", ...body));
 }
 
@@ -76,9 +82,10 @@ function headCell(words, className = "") {
 }
 
 // A row with the counts of a rule; below it what was done and is to be done, and, once it was opened, the rows.
-function ruleRows(findings, rule, place, wanted, onOpen) {
-  const button = element("button", "rule-toggle", foreign(findings.words[rule.rule]), element("small", "", foreign(rule.rule)));
+function ruleRows(rule, place, wanted, onOpen) {
+  const button = element("button", "rule-toggle", foreign(findingWord(rule.rule)), element("small", "", foreign(rule.rule)));
   button.type = "button";
+  button.dataset.rule = rule.rule;
   button.setAttribute("aria-expanded", "false");
   button.setAttribute("aria-controls", `finding-rule-${place}`);
   const head = element("th", "", button);
@@ -98,13 +105,13 @@ function ruleRows(findings, rule, place, wanted, onOpen) {
 }
 
 function adviceOf({ groups: [{ done, todo }] }) {
-  return element("dl", "advice", element("dt", "", "Done"), element("dd", "", done), element("dt", "", "To do"), element("dd", "", todo));
+  return element("dl", "advice", element("dt", "", say("page_done")), element("dd", "", say(done)), element("dt", "", say("page_to_do")), element("dd", "", say(todo)));
 }
 
 function ruleList(rule, wanted, onOpen) {
   const rows = rule.groups.flatMap((group) => listOf(group, wanted)).sort((left, right) => left.row - right.row);
   const missing = rule.total - rows.length;
-  const cut = missing > 0 ? [element("p", "quiet", `${wholeText(missing)} more ${missing === 1 ? "row is" : "rows are"} not in this page; findings.csv has them.`)] : [];
+  const cut = missing > 0 ? [element("p", "quiet", sayCount("page_finding_rows_more", missing))] : [];
   return [...findingRows(rows, wanted.sites, onOpen), ...cut];
 }
 
@@ -117,7 +124,7 @@ function findingRows(rows, sites, onOpen) {
     list.append(...rows.slice(from, from + FINDINGS_AT_ONCE).map((one) => findingRow(one, sites, onOpen)));
     const left = rows.length - list.childElementCount;
     more.hidden = left === 0;
-    more.textContent = `Show ${Math.min(FINDINGS_AT_ONCE, left)} more of ${wholeText(left)}`;
+    more.textContent = say("page_show_more", { count: Math.min(FINDINGS_AT_ONCE, left), left: wholeText(left) });
   };
   more.addEventListener("click", grow);
   grow();
@@ -125,12 +132,12 @@ function findingRows(rows, sites, onOpen) {
 }
 
 function findingRow(one, sites, onOpen) {
-  const change = element("span", "change", element("small", "", foreign(plainWords(one.group.column)), " "), findingChange(one));
-  if (one.site < 0) return element("li", "", element("span", "", "The whole file"), change);
+  const change = element("span", "change", element("small", "", foreign(columnWord(one.group.column)), " "), findingChange(one));
+  if (one.site < 0) return element("li", "", element("span", "", say("page_whole_file")), change);
   const button = element("button", "link", foreign(siteTitle(sites, one.site)));
   button.type = "button";
   button.addEventListener("click", () => onOpen(one.site, button));
-  return element("li", "", element("span", "", button, element("small", "", ` row ${one.row}`)), change);
+  return element("li", "", element("span", "", button, element("small", "", ` ${say("page_row", { row: one.row })}`)), change);
 }
 
 // What was read, what it became, and what was done: "355.6mm" → 355.6, repaired.
@@ -138,7 +145,7 @@ function findingChange({ group, old, now }) {
   const line = element("span", "");
   if (old) line.append(element("q", "", foreign(old)));
   if (now && now !== old) line.append(old ? " → " : "", element("b", "", foreign(now)));
-  line.append(element("small", "", `${old || now ? ", " : ""}${wordFor(ACTION_WORDS, group.action)}`));
+  line.append(element("small", "", `${old || now ? ", " : ""}${sayCode("page_action", group.action)}`));
   return line;
 }
 
@@ -158,7 +165,7 @@ function placeTable(findings, wanted, onDistrict) {
     head.scope = "row";
     return element("tr", "", head, ...counts.map((count) => element("td", "number count", count ? wholeText(count) : "")));
   });
-  const head = element("tr", "", headCell("Sub-district"), ...SEVERITIES.map((code) => headCell(SEVERITY_HEADS[code], `number severity ${code}`)));
+  const head = element("tr", "", headCell(say("label_sub_district")), ...SEVERITIES.map((code) => headCell(say(`page_severity_head_${code}`), `number severity ${code}`)));
   return element("table", "rules", element("thead", "", head), element("tbody", "", ...body));
 }
 

@@ -4,6 +4,8 @@
 const MARGIN = 0.2;
 const FAINT = 0.16;
 const TOUCH = 8;
+const LARGEST = 40; // no mark has a larger radius
+const MOST_NORTH = 85.0511287798; // where the square map of the world ends
 
 const CanvasLayer = L.Layer.extend({
   onAdd() {
@@ -73,8 +75,10 @@ const SiteLayer = CanvasLayer.extend({
     this._ground = ground;
     this._sites = sites;
     this._palette = palette;
-    this._radius = Float32Array.from({ length: sites.count }, (_, index) => siteRadius(sites, index, sizes));
-    this._drawn = this._drawingOrder();
+    this._radius = siteRadii(sites, sizes);
+    this._drawn = drawingOrder(sites, this._radius);
+    this._picture = makePicture();
+    this._faint = makePicture();
     this._project();
     this._shown = new Uint8Array(sites.count).fill(1);
     this._matched = this._shown;
@@ -86,6 +90,8 @@ const SiteLayer = CanvasLayer.extend({
   show(shown, matched) {
     this._shown = shown;
     this._matched = matched;
+    this._unmatched = matched.includes(0);
+    this._drawnAs = "";
     this.redraw();
   },
 
@@ -96,18 +102,22 @@ const SiteLayer = CanvasLayer.extend({
 
   recolour() {
     this._looks = makeSprites(this._sites, this._palette, this._radius);
+    this._drawnAs = "";
     this.redraw();
   },
 
   // The site at a place of the map's container, or -1: the topmost mark hit, else the nearest within a finger's reach.
   siteAt(point) {
     const { scale, left, top } = this._frame(this._map.containerPointToLayerPoint([0, 0]));
+    const [x, y] = [(point.x + left) / scale, (point.y + top) / scale];
+    const reach = (LARGEST + TOUCH) / scale;
     let nearest = -1;
     let least = TOUCH;
     for (let place = this._drawn.length - 1; place >= 0; place -= 1) {
       const index = this._drawn[place];
-      if (!this._shown[index] || !this._matched[index]) continue;
-      const away = Math.hypot(this._x[index] * scale - left - point.x, this._y[index] * scale - top - point.y);
+      const across = this._x[index] - x;
+      if (across > reach || across < -reach || !this._shown[index] || !this._matched[index]) continue;
+      const away = Math.hypot(across, this._y[index] - y) * scale;
       if (away <= this._radius[index]) return index;
       if (away - this._radius[index] < least) {
         least = away - this._radius[index];
@@ -117,49 +127,54 @@ const SiteLayer = CanvasLayer.extend({
     return nearest;
   },
 
-  // Grey marks lie lowest, sites to equip highest, small marks above large ones.
-  _drawingOrder() {
-    const height = Int8Array.from(this._sites.decision, (decision) => -DECISIONS.indexOf(decision));
-    return indexes(this._sites)
-      .filter((index) => isOnMap(this._sites, index))
-      .sort((left, right) => height[left] - height[right] || this._radius[right] - this._radius[left]);
-  },
-
-  // World coordinates at zoom 0, once for all views.
+  // World coordinates at zoom 0, once for all views; spherical Mercator as the map's own.
   _project() {
-    this._x = new Float64Array(this._sites.count);
-    this._y = new Float64Array(this._sites.count);
+    const { latitude, longitude, count } = this._sites;
+    this._x = new Float64Array(count);
+    this._y = new Float64Array(count);
     for (const index of this._drawn) {
-      const point = L.CRS.EPSG3857.latLngToPoint(L.latLng(this._sites.latitude[index], this._sites.longitude[index]), 0);
-      this._x[index] = point.x;
-      this._y[index] = point.y;
+      const sine = Math.sin((Math.max(-MOST_NORTH, Math.min(MOST_NORTH, latitude[index])) * Math.PI) / 180);
+      this._x[index] = 256 * (0.5 + longitude[index] / 360);
+      this._y[index] = 256 * (0.5 - Math.log((1 + sine) / (1 - sine)) / (4 * Math.PI));
     }
   },
 
   // A printed canvas has a white ground of its own and hides what lies below it: there the ground is painted here.
   _paint(context, frame) {
+    if (!context.canvas.width || !context.canvas.height) return; // the map is hidden
     if (document.body.classList.contains("printing")) this._ground.paint(context, frame);
-    this._paintSites(context, frame);
+    this._draw(context.canvas, frame);
+    context.save();
+    context.setTransform(1, 0, 0, 1, 0, 0);
+    context.globalAlpha = FAINT;
+    if (this._unmatched) context.drawImage(this._faint.canvas, 0, 0);
+    context.globalAlpha = 1;
+    context.drawImage(this._picture.canvas, 0, 0);
+    context.restore();
+    const chosen = this._selected;
+    if (chosen < 0 || !isOnMap(this._sites, chosen)) return;
+    this._paintSelected(context, this._x[chosen] * frame.scale - frame.left, this._y[chosen] * frame.scale - frame.top);
   },
 
-  _paintSites(context, { scale, left, top }) {
-    const reach = 20;
-    const { slot, sprites } = this._looks;
+  // The pictures of the sites, drawn anew if anything but the selection has changed: matched ones, and below them the
+  // others, to be shown faint.
+  _draw({ width, height }, { scale, left, top }) {
     const density = window.devicePixelRatio || 1;
-    const whole = (place) => Math.round(place * density) / density;
+    const now = [width, height, scale, left, top, density].join(" ");
+    if (this._drawnAs === now) return;
+    this._drawnAs = now;
+    const { slot, sprites } = this._looks;
+    const pad = Math.ceil(PAD * density);
+    for (const picture of this._unmatched ? [this._picture, this._faint] : [this._picture]) picture.begin(width, height, pad, sprites);
     for (const index of this._drawn) {
       if (!this._shown[index]) continue;
-      const x = this._x[index] * scale - left;
-      const y = this._y[index] * scale - top;
-      if (x < -reach || y < -reach || x > this._size.x + reach || y > this._size.y + reach) continue;
-      const alpha = this._matched[index] ? 1 : FAINT;
-      if (alpha !== context.globalAlpha) context.globalAlpha = alpha;
-      const { canvas, half } = sprites[slot[index]];
-      context.drawImage(canvas, whole(x - half), whole(y - half), 2 * half, 2 * half);
+      const x = Math.round((this._x[index] * scale - left) * density);
+      const y = Math.round((this._y[index] * scale - top) * density);
+      if (x < 0 || y < 0 || x >= width || y >= height) continue;
+      (this._matched[index] ? this._picture : this._faint).put(x, y, pad, sprites[slot[index]]);
     }
-    context.globalAlpha = 1;
-    const chosen = this._selected;
-    if (chosen >= 0 && isOnMap(this._sites, chosen)) this._paintSelected(context, this._x[chosen] * scale - left, this._y[chosen] * scale - top);
+    this._picture.finish(pad);
+    if (this._unmatched) this._faint.finish(pad);
   },
 
   _paintSelected(context, x, y) {
@@ -174,24 +189,16 @@ const SiteLayer = CanvasLayer.extend({
   },
 });
 
-// Equal marks are drawn once and copied to whole pixels of the screen: three times faster than drawing each.
-function makeSprites(sites, palette, radius) {
-  const slots = new Map();
-  const sprites = [];
-  const slot = Uint16Array.from({ length: sites.count }, (_, index) => {
-    const key = `${sites.decision[index]} ${sites.costClass[index]} ${radius[index]} ${sites.funding[index]}`;
-    if (!slots.has(key)) {
-      slots.set(key, sprites.length);
-      sprites.push(makeSprite(siteMark(sites, index, palette, radius[index])));
-    }
-    return slots.get(key);
-  });
-  return { slot, sprites };
-}
-
-function makeSprite(mark) {
-  const half = Math.ceil(mark.radius + 3.5);
-  const canvas = element("canvas");
-  paintMark(sizeCanvas(canvas, 2 * half, 2 * half), half, half, mark);
-  return { canvas, half };
+// Grey marks lie lowest, sites to equip highest, small marks above large ones; sites without a place are left out.
+function drawingOrder(sites, radius) {
+  const { levels, codes } = sites.coded("decision");
+  const height = levels.map((decision) => DECISIONS.length - 1 - DECISIONS.indexOf(decision));
+  const layer = (index) => height[codes[index]] * 4 * LARGEST + 4 * LARGEST - 1 - 2 * radius[index];
+  const begin = new Int32Array(DECISIONS.length * 4 * LARGEST + 1);
+  const onMap = Int32Array.from(sites.order).filter((index) => isOnMap(sites, index)).sort();
+  for (const index of onMap) begin[layer(index) + 1] += 1;
+  for (let place = 1; place < begin.length; place += 1) begin[place] += begin[place - 1];
+  const drawn = new Int32Array(onMap.length);
+  for (const index of onMap) drawn[begin[layer(index)]++] = index;
+  return drawn;
 }

@@ -2,11 +2,9 @@
 
 function fillLegend(block, sites, sizes, palette, onFilter) {
   const { run, cost } = block;
-  byId("cost-title").append(`Cost of water, ${run.currency} of ${run.price_year} per m³ used, whole scheme`);
-  paintSizeScale(byId("size-scale"), sizes);
-  const switches = DECISIONS.map((decision) => legendSwitch(DECISION_WORDS[decision], run.counts[decision], true, onFilter, DECISION_MEANING[decision]));
+  const switches = DECISIONS.map((decision) => legendSwitch(() => [decisionWord(decision), decisionMeaning(decision)], run.counts[decision], true, onFilter));
   const funded = sites.funding.filter((funding) => funding === "funded").length;
-  const onlyFunded = funded ? legendSwitch("Only funded", funded, false, onFilter, "sites within the budget have a dark ring") : null;
+  const onlyFunded = funded ? legendSwitch(() => [say("page_only_funded"), say("page_meaning_funded")], funded, false, onFilter) : null;
   byId("decisions").append(...[...switches, onlyFunded].filter(Boolean).map(({ label }) => label));
 
   function paint() {
@@ -16,7 +14,11 @@ function fillLegend(block, sites, sizes, palette, onFilter) {
     if (onlyFunded) onlyFunded.showMark({ ...mark("equip"), colour: "#ffffff", radius: 4.5, funded: true });
   }
 
-  paint();
+  whenSpoken(() => {
+    byId("cost-title").replaceChildren(say("page_cost_title", { currency: run.currency, year: run.price_year }));
+    paintSizeScale(byId("size-scale"), sizes);
+    paint();
+  });
   return {
     paint,
     decisions: () => DECISIONS.filter((_, place) => switches[place].box.checked),
@@ -31,17 +33,17 @@ function fillLegend(block, sites, sizes, palette, onFilter) {
 // Cells of colour with the number of sites in them and the limits between them.
 function costScale(sites, breaks, colours) {
   const counts = colours.map((_, place) => sites.costClass.filter((found) => found === place).length);
-  if (!counts.some(Boolean)) return element("p", "quiet", "No site has a cost.");
+  if (!counts.some(Boolean)) return element("p", "quiet", say("page_no_cost"));
   const scale = element("div", "scale");
   colours.forEach((colour, place) => {
     const block = element("span", "scale-colour");
     block.style.backgroundColor = colour;
-    const number = element("span", "scale-count", place ? wholeText(counts[place]) : `${wholeText(counts[0])} ${counts[0] === 1 ? "site" : "sites"}`);
+    const number = element("span", "scale-count", place ? wholeText(counts[place]) : sayCount("page_sites", counts[0]));
     const limit = place < breaks.length ? element("span", "scale-limit", limitText(breaks[place])) : "";
     scale.append(element("span", "scale-cell", number, block, limit));
   });
-  scale.firstChild.append(element("span", "scale-end scale-low", "cheap"));
-  scale.lastChild.append(element("span", "scale-end scale-high", "dear"));
+  scale.firstChild.append(element("span", "scale-end scale-low", say("page_cheap")));
+  scale.lastChild.append(element("span", "scale-end scale-high", say("page_dear")));
   scale.setAttribute("role", "img");
   scale.setAttribute("aria-label", costScaleWords(breaks, counts));
   return scale;
@@ -53,9 +55,10 @@ function limitText(limit) {
 
 function costScaleWords(breaks, counts) {
   const classes = counts.map((count, place) => {
-    const from = place ? `from ${limitText(breaks[place - 1])} ` : "";
-    const below = place < breaks.length ? `below ${limitText(breaks[place])}` : "";
-    return `${from}${below}: ${count} ${count === "1" ? "site" : "sites"}`;
+    const low = place ? limitText(breaks[place - 1]) : "";
+    const high = place < breaks.length ? limitText(breaks[place]) : "";
+    const form = low && high ? "page_class_between" : high ? "page_class_below" : low ? "page_class_from" : "page_sites";
+    return sayCount(form, count, { low, high });
   });
   return classes.join("; ");
 }
@@ -79,20 +82,25 @@ function paintSizeScale(canvas, sizes) {
     context.fillText(volumeLabel(volume), left + 2 * radius + 5, 21);
     left += 2 * radius + 20 + context.measureText(volumeLabel(volume)).width;
   }
-  canvas.setAttribute("aria-label", `Mark areas for ${volumes.map(volumeLabel).join(", ")} cubic metres a day`);
+  canvas.setAttribute("aria-label", say("page_size_scale", { volumes: volumes.map(volumeLabel).join("; ") }));
 }
 
 function volumeLabel(volume) {
-  return String(Number(volume.toPrecision(2)));
+  return plainNumber(Number(volume.toPrecision(2)));
 }
 
-function legendSwitch(words, count, checked, onChange, meaning) {
+// saying() gives its words and their meaning.
+function legendSwitch(saying, count, checked, onChange) {
   const box = element("input");
   box.type = "checkbox";
   box.checked = checked;
   box.addEventListener("change", onChange);
-  const label = element("label", "switch", box, element("span"), element("span", "", words), element("span", "count", wholeText(count)));
-  label.title = meaning;
+  const label = element("label", "switch", box, element("span"), element("span", ""), element("span", "count", wholeText(count)));
+  whenSpoken(() => {
+    const [words, meaning] = saying();
+    label.children[2].replaceChildren(words);
+    label.title = meaning;
+  });
   return { box, label, showMark: (mark) => label.children[1].replaceWith(markCanvas(mark, 16)) };
 }
 

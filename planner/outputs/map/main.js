@@ -1,15 +1,20 @@
 // Start: read the data, draw the map, and tie legend, filters, table and pop-up together.
 
-function start() {
-  const block = readBlock();
+async function start() {
+  const block = await readBlock();
+  if (!block) return;
   const { run } = block;
+  readTexts(block.texts, run.language);
+  startLanguages(block.texts);
+  whenSpoken(fillTemplate);
   const sites = readSites(block.sites, block.cost.breaks);
   const sizes = makeSizes(sites, byId("map").offsetWidth);
-  const palette = makePalette(block.cost.colours);
+  const palette = makePalette(block.cost.colours, sites.costClass);
   const context = {
     run,
     sites,
     reasons: readReasons(block.reasons, sites.count),
+    switches: readSwitches(block.switches, sites.count),
     findings: readFindings(block.findings, sites),
     shown: block.shown.map(({ name, column }) => ({ name, texts: unpackTexts(column, sites.count) })),
     markOf: (index) => siteMark(sites, index, palette, siteRadius(sites, index, sizes)),
@@ -23,7 +28,7 @@ function start() {
   const legend = fillLegend(block, sites, sizes, palette, refresh);
   const filters = startFilters(sites, run, legend, refresh);
   showTotals(run, sites, sites.order, true);
-  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes, positionWords(run));
+  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes, () => positionWords(run));
   const reframe = makeReframe(map, bounds);
   const halo = makeHalo(map, sites);
   const table = makeTable(sites, context.reasons, context.markOf, run, (index, from) => popup.open(index, from), halo);
@@ -31,21 +36,22 @@ function start() {
   startTip(map, layer, sites, table.point);
   startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), recolour);
   startColumnSwitch(reframe);
-  fillReadFirst(run, sites);
+  startReadFirst(run, sites, block.rest);
   fillFindings(context.findings, sites, popup.open);
-  fillAssumptions(run);
-  fillWhatIf(run);
+  startAssumptions(run);
+  startWhatIf(run);
   startPrint(reframe, () => fillPrint(context, table.list(), filterWords(filters.read(), run), table.orderWords()));
 
   function refresh() {
     const wanted = filters.read();
     const words = filterWords(wanted, run);
     const { shown, matched } = applyFilters(sites, wanted);
-    const list = sites.order.filter((index) => shown[index] && matched[index]);
+    const list = chosenOf(sites.order, shown, matched);
     layer.show(shown, matched);
     table.show(list);
     showTotals(run, sites, list, list.length === sites.count, wanted.step);
     showFilters(words, list.length, sites.count);
+    if (block.rest) byId("status").append(` ${restWords("page_rest_status", block.rest)}`);
   }
 
   function recolour(grey) {
@@ -65,12 +71,15 @@ function start() {
     if (event.key === "Enter" && first !== undefined) popup.open(first, byId("search"));
   });
   startOffMap(sites, filters, refresh);
-  refresh();
+  whenSpoken(() => {
+    table.repaint();
+    refresh();
+  });
 }
 
 // The active filters, always in words.
 function showFilters(words, count, all) {
-  byId("status").textContent = words.length ? `${wholeText(count)} of ${wholeText(all)} rows: ${words.join("; ")}.` : `All ${wholeText(all)} rows are shown.`;
+  byId("status").textContent = words.length ? sayCount("page_status", all, { shown: wholeText(count), filters: words.join("; ") }) : sayCount("page_status_all", all);
   byId("reset").hidden = !words.length;
   byId("filter-toggle").classList.toggle("narrowed", words.length > 0);
 }
@@ -79,7 +88,7 @@ function startOffMap(sites, filters, refresh) {
   const count = indexes(sites).filter((index) => !isOnMap(sites, index)).length;
   const button = byId("off-map");
   button.hidden = !count;
-  button.textContent = `${wholeText(count)} not on the map`;
+  whenSpoken(() => button.replaceChildren(say("page_count_off_map", { count: wholeText(count) })));
   button.addEventListener("click", () => {
     filters.showOffMap();
     refresh();

@@ -6,10 +6,10 @@ function drawMap(block, sites, palette, sizes, notes) {
   const map = startMap();
   const bounds = block.areas.length ? block.areas.map(areaBounds).reduce((whole, part) => whole.extend(part)) : siteBounds(sites);
   showWhole(map, bounds);
-  const ground = new GroundLayer(block.areas, block.relief).addTo(map);
+  const ground = new GroundLayer(block.areas, block.relief, block.rest).addTo(map);
   addAreaNames(map, block.areas);
   addControls(map, bounds);
-  for (const words of notes) addNote(map, words);
+  addNotes(map, () => [...(block.rest ? [restWords("page_rest_note", block.rest)] : []), ...notes()]);
   const layer = new SiteLayer(sites, palette, sizes, ground).addTo(map);
   new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(byId("map"));
   return { map, layer, ground, bounds };
@@ -28,11 +28,13 @@ function startMap() {
 }
 
 function siteBounds(sites) {
-  const bounds = L.latLngBounds([]);
+  let [south, west, north, east] = [Infinity, Infinity, -Infinity, -Infinity];
   for (let index = 0; index < sites.count; index += 1) {
-    if (isOnMap(sites, index)) bounds.extend([sites.latitude[index], sites.longitude[index]]);
+    if (!isOnMap(sites, index)) continue;
+    [south, north] = [Math.min(south, sites.latitude[index]), Math.max(north, sites.latitude[index])];
+    [west, east] = [Math.min(west, sites.longitude[index]), Math.max(east, sites.longitude[index])];
   }
-  return bounds;
+  return south <= north ? L.latLngBounds([south, west], [north, east]) : L.latLngBounds([]);
 }
 
 function showWhole(map, bounds) {
@@ -43,33 +45,54 @@ function showWhole(map, bounds) {
 function addControls(map, bounds) {
   const whole = L.control({ position: "topleft" });
   whole.onAdd = () => {
-    const button = element("button", "whole", "Whole area");
+    const button = element("button", "whole");
     button.type = "button";
+    whenSpoken(() => button.replaceChildren(say("page_whole_area")));
     button.addEventListener("click", () => showWhole(map, bounds));
     L.DomEvent.disableClickPropagation(button);
     return button;
   };
   whole.addTo(map);
+  whenSpoken(() => sayZoom(map));
   L.control.scale({ imperial: false, maxWidth: 120 }).addTo(map);
   const north = L.control({ position: "bottomleft" });
   north.onAdd = () => element("div", "north", northMark());
   north.addTo(map);
 }
 
-function addNote(map, words) {
-  const note = L.control({ position: "bottomright" });
-  note.onAdd = () => element("p", "note", words);
-  note.addTo(map);
+function sayZoom(map) {
+  for (const [name, key] of [["in", "page_zoom_in"], ["out", "page_zoom_out"]]) {
+    const button = map.zoomControl.getContainer().querySelector(`.leaflet-control-zoom-${name}`);
+    button.title = say(key);
+    button.setAttribute("aria-label", say(key));
+  }
+}
+
+// notes() gives the lines that stand on the map.
+function addNotes(map, notes) {
+  notes().forEach((_, place) => {
+    const note = L.control({ position: "bottomright" });
+    const line = element("p", "note");
+    note.onAdd = () => line;
+    note.addTo(map);
+    whenSpoken(() => line.replaceChildren(notes()[place]));
+  });
 }
 
 function northMark() {
-  return svgElement(
+  const letter = svgElement("text", { x: 10, y: 32, "text-anchor": "middle", "font-size": 12, "font-weight": 700, fill: INK });
+  const mark = svgElement(
     "svg",
-    { viewBox: "0 0 20 34", width: 20, height: 34, role: "img", "aria-label": "North is up" },
+    { viewBox: "0 0 20 34", width: 20, height: 34, role: "img" },
     svgElement("path", { d: "M10 0 L16 18 L10 14.5 Z", fill: INK }),
     svgElement("path", { d: "M10 0 L4 18 L10 14.5 Z", fill: PAPER, stroke: INK, "stroke-width": 0.8 }),
-    svgElement("text", { x: 10, y: 32, "text-anchor": "middle", "font-size": 12, "font-weight": 700, fill: INK }, "N"),
+    letter,
   );
+  whenSpoken(() => {
+    letter.replaceChildren(say("page_north_letter"));
+    mark.setAttribute("aria-label", say("page_north"));
+  });
+  return mark;
 }
 
 // Change the size of the map's frame and keep what it shows; undoing the change restores the very view.

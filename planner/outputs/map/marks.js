@@ -15,10 +15,12 @@ const MARK_PAINTERS = {
   not_assessed: paintDiamond,
 };
 
-// The colours in use; `edge` is the line around discs.
-function makePalette(colours) {
+// The colours in use, and the class of each site that takes one of them (-1: grey): exchange `classOf` and `colours`,
+// and redraw, to colour the map by something else; `edge` is the line around discs.
+function makePalette(colours, classOf) {
   const greys = colours.map((_, place) => GREYS[Math.round((place * (GREYS.length - 1)) / Math.max(colours.length - 1, 1))]);
   const palette = {
+    classOf,
     use(grey) {
       palette.colours = grey ? greys : colours;
       palette.edge = grey ? INK : PAPER;
@@ -112,7 +114,9 @@ function isColoured(decision) {
 // The scale of areas: radius in pixels = factor × √(m3/d), so that the 98 % volume has the largest radius. With
 // many sites or on a small map the marks are smaller. The least radius keeps small sites findable.
 function makeSizes(sites, mapWidth) {
-  const volumes = sites.volume_used_m3_day.filter((volume, index) => volume > 0 && isColoured(sites.decision[index])).sort();
+  const { levels, codes } = sites.coded("decision");
+  const coloured = levels.map(isColoured);
+  const volumes = sites.volume_used_m3_day.filter((volume, index) => volume > 0 && coloured[codes[index]]).sort();
   const typical = volumes.length ? volumes[Math.floor((volumes.length - 1) * 0.98)] : 1;
   const crowd = (700 / Math.max(sites.count, 1)) ** 0.25;
   const largest = Math.min(13, Math.max(5, 13 * crowd * Math.min(1, Math.sqrt(mapWidth / 800))));
@@ -124,13 +128,24 @@ function makeSizes(sites, mapWidth) {
 // radius in half pixels, so that few sprites serve all sites
 function siteRadius(sites, index, sizes) {
   if (!isColoured(sites.decision[index])) return PLAIN_RADIUS;
-  return Math.round(2 * sizes.radius(sites.volume_used_m3_day[index])) / 2;
+  return Math.min(LARGEST, Math.round(2 * sizes.radius(sites.volume_used_m3_day[index])) / 2);
+}
+
+function siteRadii(sites, sizes) {
+  const radii = new Float32Array(sites.count);
+  for (let index = 0; index < sites.count; index += 1) radii[index] = siteRadius(sites, index, sizes);
+  return radii;
+}
+
+function colourOf(palette, index) {
+  const place = palette.classOf[index];
+  return place < 0 ? null : palette.colours[place];
 }
 
 function siteMark(sites, index, palette, radius) {
   return {
     decision: sites.decision[index],
-    colour: sites.costClass[index] < 0 ? null : palette.colours[sites.costClass[index]],
+    colour: colourOf(palette, index),
     edge: palette.edge,
     radius,
     funded: sites.funding[index] === "funded",

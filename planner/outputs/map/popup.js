@@ -2,7 +2,6 @@
 
 function fillPopup(popup, context, index, onClose) {
   popup.replaceChildren(popupHead(context, index, onClose), element("div", "popup-body", ...popupBody(context, index)));
-  popup.scrollTop = 0;
 }
 
 function popupHead({ sites, run, markOf }, index, onClose) {
@@ -10,10 +9,10 @@ function popupHead({ sites, run, markOf }, index, onClose) {
   title.id = "popup-title";
   const close = element("button", "close", "×");
   close.type = "button";
-  close.setAttribute("aria-label", "Close");
+  close.setAttribute("aria-label", say("page_close"));
   close.addEventListener("click", onClose);
   const decision = element("p", "verdict", markCanvas({ ...markOf(index), radius: 6.5 }, 18));
-  decision.append(element("strong", "", wordFor(DECISION_WORDS, sites.decision[index])), verdictRest(sites, index, run));
+  decision.append(element("strong", "", decisionWord(sites.decision[index])), verdictRest(sites, index, run));
   return element("header", "popup-head", close, title, placeLine(sites, index, run), decision);
 }
 
@@ -21,19 +20,19 @@ function placeLine(sites, index, run) {
   const parts = [sites.site_id[index], sites.sub_district[index]].filter(Boolean).map(foreign);
   const line = element("p", "place");
   parts.forEach((part) => line.append(part, " · "));
-  line.append(`row ${sites.inventory_row[index]}`);
-  if (sites.evidence_grade[index]) line.append(` · evidence ${sites.evidence_grade[index]}`);
-  if (!isOnMap(sites, index)) line.append(" · not on the map");
-  else if (run.coarsen_m) line.append(` · position to ${wholeText(run.coarsen_m)}\u00a0m`);
+  line.append(say("page_row", { row: sites.inventory_row[index] }));
+  if (sites.evidence_grade[index]) line.append(` · ${say("page_evidence", { grade: sites.evidence_grade[index] })}`);
+  if (!isOnMap(sites, index)) line.append(` · ${say("page_not_on_map")}`);
+  else if (run.coarsen_m) line.append(` · ${say("page_position_to", { grid: `${wholeText(run.coarsen_m)}\u00a0m` })}`);
   return line;
 }
 
 function verdictRest(sites, index, run) {
   const parts = [];
-  if (Number.isFinite(sites.rank[index])) parts.push(`rank ${wholeText(sites.rank[index])} of ${wholeText(run.counts.equip)}`);
-  if (sites.funding[index]) parts.push(wordFor(FUNDING_WORDS, sites.funding[index]));
-  if (Number.isFinite(sites.phase[index])) parts.push(`in ${sites.phase[index]}`);
-  if (sites.rank_rests_on_prior[index] === 1) parts.push("rank rests on what was not measured there");
+  if (Number.isFinite(sites.rank[index])) parts.push(say("page_rank_of", { rank: wholeText(sites.rank[index]), count: wholeText(run.counts.equip) }));
+  if (sites.funding[index]) parts.push(fundingWord(sites.funding[index]));
+  if (Number.isFinite(sites.phase[index])) parts.push(say("page_in_phase", { phase: sites.phase[index] }));
+  if (sites.rank_rests_on_prior[index] === 1) parts.push(say("page_rank_apart"));
   return parts.length ? element("span", "", ` ${parts.join(" · ")}`) : "";
 }
 
@@ -59,18 +58,18 @@ function headlinePart({ sites, run }, index) {
     element(
       "dl",
       "headline",
-      figure(costText(sites.cost_per_m3[index]), `${run.currency}/m³`, "Cost of water, scheme", range("cost_per_m3", costText)),
-      figure(volumeText(sites.volume_used_m3_day[index]), "m³/d", "Water used", range("volume_used_m3_day", volumeText)),
-      figure(estimateText(sites.capital_cost[index]), run.currency, "Capital, scheme"),
+      figure(costText(sites.cost_per_m3[index]), `${run.currency}/m³`, say("page_headline_cost"), range("cost_per_m3", costText)),
+      figure(volumeText(sites.volume_used_m3_day[index]), "m³/d", say("page_headline_volume"), range("volume_used_m3_day", volumeText)),
+      figure(estimateText(sites.capital_cost[index]), run.currency, say("page_headline_capital")),
     ),
-    ...(sites.range_kind[index] ? [element("p", "quiet", "In small: the range in 8 of 10 cases.")] : []),
+    ...(sites.range_kind[index] ? [element("p", "quiet", say("page_headline_range"))] : []),
   ];
 }
 
 function chartPart(sites, index) {
   const volumes = monthVolumes(sites, index);
   if (!volumes) return [];
-  const caption = element("figcaption", "", "Pumpable a day by month, m³/d, if the tank never fills; ", element("span", "dash", "demand of the month"));
+  const caption = element("figcaption", "", ...sayParts("page_chart", { demand: element("span", "dash", say("page_chart_demand")) }));
   return [element("figure", "", caption, monthChart(volumes, monthDemands(sites, index), sites.design_month[index]))];
 }
 
@@ -78,10 +77,13 @@ function startPopup(map, layer, table, context) {
   const popup = byId("popup");
   const { sites } = context;
   let opener = null;
+  let shown = -1;
 
   function open(index, from) {
     opener = from;
+    shown = index;
     fillPopup(popup, context, index, close);
+    popup.scrollTop = 0;
     popup.hidden = false;
     layer.select(index);
     table.select(index);
@@ -97,6 +99,9 @@ function startPopup(map, layer, table, context) {
     (opener || map.getContainer()).focus({ preventScroll: WIDE.matches });
   }
 
+  whenSpoken(() => {
+    if (!popup.hidden) fillPopup(popup, context, shown, close);
+  });
   map.on("click", ({ containerPoint }) => {
     const index = layer.siteAt(containerPoint);
     if (index >= 0) open(index, null);

@@ -26,24 +26,28 @@ function startPrint(reframe, fill) {
 
 function fillPrint(context, list, filters, orderWords) {
   const { run, sites } = context;
-  const words = filters.length ? `Filters: ${filters.join("; ")}.` : "No filter is active.";
-  byId("print-filters").textContent = `${words} ${wholeText(list.length)} of ${wholeText(sites.count)} inventory rows are shown.`;
+  const words = filters.length ? say("page_print_filters", { filters: filters.join("; ") }) : say("page_print_no_filter");
+  byId("print-filters").textContent = [words, sayCount("page_print_count", sites.count, { shown: wholeText(list.length) })].join(" ");
   byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
-  byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(text))));
-  const rows = list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4));
+  byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(told(text)))));
+  const rows = [...list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4))];
   const left = list.length - rows.length;
-  const rest = left ? `${wholeText(left)} more rows are left out here; sites.csv has them all.` : "All rows shown are printed.";
+  const rest = left ? sayCount("page_print_left", left) : say("page_print_all");
   byId("print-rows").replaceChildren(
-    element("h2", "", foreign(`${run.programme}: `), `the first ${wholeText(rows.length)} rows, ${orderWords}`),
+    element("h2", "", ...sayParts("page_print_head", { programme: foreign(run.programme), rows: sayCount("page_print_first", rows.length), order: orderWords })),
     printTable(context, rows),
-    element("p", "", `${rest} ${words}`),
-    ...(run.scenarios.length ? [element("h2", "", "What if"), scenarioTable(run)] : []),
+    element("p", "", [rest, words].join(" ")),
+    ...(run.scenarios.length ? [element("h2", "", say("page_what_if")), scenarioTable(run)] : []),
     element("p", "quiet", runWords(run)),
   );
 }
 
 function printTable({ sites, reasons, run }, rows) {
-  const heads = ["Rank", "Site", "Id", "Sub-district", "Decision", "Pump family", `${run.currency}/m³, scheme`, "m³/d used", `Capital, ${run.currency}, scheme`, "People", "Main reason"];
+  const heads = [
+    say("label_rank"), say("label_site_id"), say("page_id"), say("label_sub_district"), say("label_decision"), say("label_pump_family"),
+    say("page_print_cost", { currency: run.currency }), say("page_column_volume"), say("page_print_capital", { currency: run.currency }),
+    say("label_people"), say("page_main_reason"),
+  ];
   const head = element("tr", "", ...heads.map((words) => {
     const made = element("th", "", words);
     made.scope = "col";
@@ -52,8 +56,8 @@ function printTable({ sites, reasons, run }, rows) {
   const body = rows.map((index) => {
     const at = (name) => sites[name][index];
     const texts = [
-      Number.isFinite(at("rank")) ? wholeText(at("rank")) : MISSING, siteTitle(sites, index), at("site_id"), at("sub_district"), wordFor(DECISION_WORDS, at("decision")),
-      wordFor(FAMILY_WORDS, at("pump_family")), costText(at("cost_per_m3")), volumeText(at("volume_used_m3_day")), estimateText(at("capital_cost")), estimateText(at("people_served")), reasons.first(index),
+      Number.isFinite(at("rank")) ? wholeText(at("rank")) : MISSING, siteTitle(sites, index), at("site_id"), at("sub_district"), decisionWord(at("decision")),
+      familyWord(at("pump_family")), costText(at("cost_per_m3")), volumeText(at("volume_used_m3_day")), estimateText(at("capital_cost")), estimateText(at("people_served")), reasons.first(index),
     ];
     return element("tr", "", ...texts.map((text) => element("td", "", element("div", "", foreign(text)))));
   });

@@ -2,14 +2,19 @@
 
 function readReasons(block, count) {
   const list = ({ counts, kinds, values }) => {
-    const begin = starts(counts, count);
-    const kindAt = unpack(kinds, begin[count]);
-    const valueAt = unpack(values, begin[count]);
+    let begin;
+    let kindAt;
+    let valueAt;
     return (index) => {
+      if (!begin) {
+        begin = starts(counts, count);
+        kindAt = unpack(kinds, begin[count]);
+        valueAt = unpack(values, begin[count]);
+      }
       const found = [];
       for (let at = begin[index]; at < begin[index + 1]; at += 1) {
-        const [template, subject, limit, passed] = block.kinds[kindAt[at]];
-        found.push({ template, subject, limit, passed, value: block.amounts[valueAt[at]] });
+        const [rule, subject, limit, passed] = block.kinds[kindAt[at]];
+        found.push({ rule, subject, limit, passed, value: block.amounts[valueAt[at]] });
       }
       return found;
     };
@@ -17,7 +22,7 @@ function readReasons(block, count) {
   const reasons = list(block.reasons);
   const stops = list(block.stops);
   return {
-    sentences: (index) => [...new Set(reasons(index).map(sentence))],
+    sentences: (index) => [...new Set(reasons(index).map((one) => sentence(one)))],
     // The gravest: reasons stand in the order of their weight, but for rules that are named because they hold.
     first(index) {
       const all = reasons(index);
@@ -27,8 +32,8 @@ function readReasons(block, count) {
     // What stopped a pump family at a site, without the family's name in front.
     stop: (index, family) =>
       stops(index)
-        .filter(({ subject }) => subject === FAMILY_WORDS[family] || subject === family)
-        .map((found) => capital(sentence({ ...found, template: found.template.replace("{subject}: ", "") })))
+        .filter(({ subject }) => subject === family)
+        .map((found) => capital(sentence(found, withoutSubject)))
         .join(" "),
   };
 }
@@ -37,6 +42,24 @@ function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
-function sentence({ template, ...parts }) {
-  return template.replace(/\{(subject|value|limit)\}/g, (_, place) => parts[place]);
+// "{subject}: the head …" and, in French, "{subject} : …" without their beginning.
+function withoutSubject(text) {
+  return text.replace(/^\{subject\}\s*:\s*/, "");
+}
+
+function sentence({ rule, subject, value, limit }, change = (text) => text) {
+  const parts = { subject: familyWord(subject), value: plainNumber(value), limit: plainNumber(limit) };
+  return change(template(rule)).replace(/\{(subject|value|limit)\}/g, (_, place) => parts[place]);
+}
+
+// What would change a decision: of each site the keys of its sentence's parts, and the number.
+function readSwitches(block, count) {
+  const kindAt = unpack(block.at, count);
+  const valueAt = unpack(block.values, count);
+  return (index) => {
+    const [key, places] = block.kinds[kindAt[index]];
+    if (!key) return places.text;
+    const words = Object.fromEntries(Object.entries(places).map(([place, part]) => [place, say(part)]));
+    return say(key, { ...words, value: plainNumber(block.amounts[valueAt[index]]) });
+  };
 }

@@ -6,7 +6,8 @@ const OUTLINE = "#76868c";
 const GroundLayer = CanvasLayer.extend({
   options: { pane: "ground" },
 
-  initialize(areas, relief) {
+  initialize(areas, relief, rest) {
+    this._rest = rest;
     this._rings = areas.flatMap(areaRings).map(projectRing);
     this._relief = relief;
     this._withRelief = Boolean(relief);
@@ -41,6 +42,7 @@ const GroundLayer = CanvasLayer.extend({
     context.lineWidth = 1.2;
     context.strokeStyle = OUTLINE;
     context.stroke(outlines);
+    if (this._rest) paintRest(context, this._rest, frame);
   },
 
   _paintRelief(context, { scale, left, top }) {

@@ -1,9 +1,7 @@
-"""The sites as packed columns of the page, rounded as they are shown, and JSON that is safe inside a script."""
+"""The sites as packed columns of the page, rounded as they are shown."""
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,16 +11,14 @@ from numpy.typing import NDArray
 
 from planner.errors import InternalError
 from planner.glossary import monthly
-from planner.outputs.map.pack import Packed, decimals_for, pack, pack_numbers, pack_texts
+from planner.outputs.map.pack import Packed, Presence, decimals_for, pack_texts, pack_told
+from planner.outputs.sentences import COLUMNS
 
 TEXTS = (
     "site_id",
     "site_name",
     "sub_district",
     "evidence_grade",
-    "evidence_reasons",
-    "evidence_raise",
-    "switch_text",
     "decision",
     "funding",
     "pump_family",
@@ -39,6 +35,8 @@ TEXTS = (
     "pump_id_standard",
     "range_kind",
 )
+# Sentences of the run, in one language or in all.
+TOLD = ("evidence_reasons", "evidence_raise")
 # Decimals that the page keeps; those of costs follow the currency's value.
 DECIMALS = {
     "inventory_row": 0,
@@ -116,18 +114,6 @@ COSTS = (
 )
 DECISIONS = ("equip", "test_first", "hold", "unsuitable", "not_assessed")
 
-_UNSAFE = re.compile("[<>&\u2028\u2029\ud800-\udfff]")
-
-
-def safe_json(value: Any) -> str:
-    r"""JSON that can stand in a script element: no markup, no line separator, no half of a surrogate pair.
-
-    >>> safe_json({"name": "</script>"})
-    '{"name":"\\u003c/script\\u003e"}'
-    """
-    text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return _UNSAFE.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
-
 
 def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
     """The sites with `inventory_row` and `reason_codes` as columns and 0, 1, 2 … as index.
@@ -139,7 +125,17 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
     frame = frame.reset_index(drop=True)
     if "sub_district_used" in frame.columns:
         frame = frame.assign(sub_district=frame["sub_district_used"])
-    needed = ["inventory_row", "reason_codes", *TEXTS, *DECIMALS, *SHARES, *COSTS, *monthly("demand")]
+    needed = [
+        "inventory_row",
+        "reason_codes",
+        "switch_text",
+        *TEXTS,
+        *TOLD,
+        *DECIMALS,
+        *SHARES,
+        *COSTS,
+        *monthly("demand"),
+    ]
     missing = [name for name in needed if name not in frame.columns]
     if missing:
         raise InternalError(f"the map lacks the columns {', '.join(missing)}")
@@ -147,15 +143,19 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
 
 
 def site_columns(frame: pd.DataFrame) -> dict[str, Any]:
-    """Packed columns of the frame of site_frame: {"count", "numbers", "texts", "season"}."""
-    numbers = {name: pack_numbers(floats(frame[name]), places) for name, places in DECIMALS.items()}
+    """Packed columns of the frame of site_frame: {"count", "numbers", "present", "texts", "season"}."""
+    presence = Presence()
+    numbers = {name: presence.pack_numbers(floats(frame[name]), places) for name, places in DECIMALS.items()}
     digits = decimals_for(floats(frame["cost_per_m3"]))
-    costs = {name: pack_numbers(floats(frame[name]), digits) for name in COSTS}
-    shares = {name: pack_numbers(hundredths(frame[name]), 2) for name in SHARES}
+    costs = {name: presence.pack_numbers(floats(frame[name]), digits) for name in COSTS}
+    shares = {name: presence.pack_numbers(hundredths(frame[name]), 2) for name in SHARES}
+    texts = {name: pack_texts(frame[name]) for name in TEXTS}
+    told = {name: pack_told(frame[name], COLUMNS[name]) for name in TOLD}
     return {
         "count": len(frame),
         "numbers": numbers | costs | shares,
-        "texts": {name: pack_texts(frame[name]) for name in TEXTS},
+        "present": presence.packed,
+        "texts": texts | told,
         "season": seasons(frame),
     }
 
@@ -169,7 +169,7 @@ def seasons(frame: pd.DataFrame) -> Packed:
     levels, place = np.unique(shares, axis=0, return_inverse=True)
     codes = np.zeros(len(frame), dtype=np.int64)
     codes[known] = place.ravel() + 1
-    return {"levels": [[], *levels.tolist()], **pack(codes)}
+    return {"levels": [[], *levels.tolist()], "codes": codes}
 
 
 def significant(costs: pd.Series) -> NDArray[np.float64]:

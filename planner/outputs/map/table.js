@@ -6,17 +6,17 @@ const ROWS_BEYOND = 6;
 
 // extra: only where the table is wide
 const COLUMNS = [
-  { key: "rank", words: "Rank", number: true },
-  { key: "site_name", words: "Site" },
-  { key: "sub_district", words: "Sub-district", extra: true },
-  { key: "decision", words: "Decision", extra: true },
-  { key: "funding", words: "Funding", extra: true },
-  { key: "pump_family", words: "Pump family", extra: true },
-  { key: "cost_per_m3", words: "Cost", number: true },
-  { key: "volume_used_m3_day", words: "m³/d used", number: true },
-  { key: "capital_cost", words: "Capital", number: true, extra: true },
-  { key: "people_served", words: "People", number: true, extra: true },
-  { key: "lot", words: "Lot", number: true, extra: true },
+  { key: "rank", say: "label_rank", number: true },
+  { key: "site_name", say: "label_site_id" },
+  { key: "sub_district", say: "label_sub_district", extra: true },
+  { key: "decision", say: "label_decision", extra: true },
+  { key: "funding", say: "label_funding", extra: true },
+  { key: "pump_family", say: "label_pump_family", extra: true },
+  { key: "cost_per_m3", say: "page_column_cost", number: true },
+  { key: "volume_used_m3_day", say: "page_column_volume", number: true },
+  { key: "capital_cost", say: "page_column_capital", number: true, extra: true },
+  { key: "people_served", say: "label_people", number: true, extra: true },
+  { key: "lot", say: "label_lot", number: true, extra: true },
 ];
 
 function makeTable(sites, reasons, markOf, run, onOpen, onPoint) {
@@ -39,7 +39,7 @@ function makeTable(sites, reasons, markOf, run, onOpen, onPoint) {
 
   const cells = { sites, reasons, markOf, lots };
   fillHeader(columns, run, order);
-  fillChoices(byId("order"), columns.map(({ key }) => key), Object.fromEntries(COLUMNS.map(({ key, words }) => [key, words])));
+  fillChoices(byId("order"), columns.map(({ key }) => key), columnHead);
   byId("order").addEventListener("change", () => order.by(byId("order").value));
 
   function render() {
@@ -139,6 +139,10 @@ function makeTable(sites, reasons, markOf, run, onOpen, onPoint) {
   };
 }
 
+function columnHead(key) {
+  return say(COLUMNS.find((column) => column.key === key).say);
+}
+
 // The order of the rows; orders are made when they are first asked for, and kept.
 function makeOrder(sites, onChange) {
   const made = new Map([["rank 1", sites.order]]);
@@ -163,9 +167,9 @@ function makeOrder(sites, onChange) {
       if (list.length === sites.count) return whole();
       places.fill(0);
       for (const index of list) places[index] = 1;
-      return whole().filter((index) => places[index]);
+      return chosenOf(whole(), places);
     },
-    words: () => `ordered by ${COLUMNS.find((column) => column.key === key).words.toLowerCase()}${direction < 0 ? ", downwards" : ""}`,
+    words: () => say(direction < 0 ? "page_ordered_down" : "page_ordered", { column: lower(columnHead(key)) }),
   };
 }
 
@@ -176,13 +180,13 @@ function sortedBy(sites, key, direction) {
   });
   const values = sites[key];
   const order = COLUMNS.find((column) => column.key === key).number ? (left, right) => missingLast(values[left], values[right], direction) : textOrder(sites, key, direction);
-  return [...sites.order].sort((left, right) => order(left, right) || place[left] - place[right]);
+  return Int32Array.from(sites.order).sort((left, right) => order(left, right) || place[left] - place[right]);
 }
 
 // Texts are compared once for each different text, not once for each pair of sites.
 function textOrder(sites, key, direction) {
   const words = key === "site_name" ? indexes(sites).map((index) => siteTitle(sites, index)) : sites[key];
-  const compare = new Intl.Collator("en", { numeric: true }).compare;
+  const compare = new Intl.Collator(ENGLISH, { numeric: true }).compare;
   const known = key === "decision" ? DECISIONS : [...new Set(words)].sort((left, right) => (left === "") - (right === "") || direction * compare(left, right));
   const rank = new Map(known.map((word, place) => [word, key === "decision" ? direction * place : place]));
   return (left, right) => rank.get(words[left]) - rank.get(words[right]);
@@ -197,10 +201,12 @@ function showOrder(key, direction) {
 }
 
 function fillHeader(columns, run, order) {
-  const heads = columns.map(({ key, words, number, extra }) => {
-    const label = key === "cost_per_m3" ? `${run.currency}/m³` : key === "capital_cost" ? `Capital, ${run.currency}` : words;
-    const button = element("button", "", label);
-    if (key === "cost_per_m3" || key === "capital_cost") button.title = "whole scheme";
+  const heads = columns.map(({ key, number, extra }) => {
+    const button = element("button", "");
+    whenSpoken(() => {
+      button.replaceChildren(headLabel(key, run));
+      if (key === "cost_per_m3" || key === "capital_cost") button.title = say("page_whole_scheme");
+    });
     button.type = "button";
     button.addEventListener("click", () => order.by(key, true));
     const head = element("span", [number ? "number" : "", extra ? "extra" : ""].join(" ").trim(), button);
@@ -210,6 +216,11 @@ function fillHeader(columns, run, order) {
   });
   byId("columns").append(...heads);
   showOrder("rank", 1);
+}
+
+function headLabel(key, run) {
+  if (key === "cost_per_m3") return `${run.currency}/m³`;
+  return key === "capital_cost" ? say("page_head_capital", { currency: run.currency }) : columnHead(key);
 }
 
 function siteRow({ sites, reasons, markOf, lots }, index) {
@@ -226,9 +237,9 @@ function siteRow({ sites, reasons, markOf, lots }, index) {
     cell("number rank", rank),
     cell("name", markCanvas({ ...markOf(index), radius: 5 }, 16), element("span", "", foreign(siteTitle(sites, index)), underLine(sites, reasons, index))),
     cell("extra", foreign(at("sub_district"))),
-    cell("extra", wordFor(DECISION_WORDS, at("decision"))),
-    cell("extra", wordFor(FUNDING_WORDS, at("funding"))),
-    cell("extra", wordFor(FAMILY_WORDS, at("pump_family"))),
+    cell("extra", decisionWord(at("decision"))),
+    cell("extra", fundingWord(at("funding"))),
+    cell("extra", familyWord(at("pump_family"))),
     cell("number strong", costText(at("cost_per_m3"))),
     cell("number", volumeText(at("volume_used_m3_day"))),
     cell("number extra", estimateText(at("capital_cost"))),
@@ -244,9 +255,8 @@ function siteRow({ sites, reasons, markOf, lots }, index) {
 // Below the name: where a ranked site is, or why the others have no rank.
 function underLine(sites, reasons, index) {
   const ranked = Number.isFinite(sites.rank[index]);
-  const decision = wordFor(DECISION_WORDS, sites.decision[index]);
   const place = [sites.site_id[index], sites.sub_district[index]].filter(Boolean).join(" · ");
-  const line = ranked ? place : `${decision}: ${reasons.first(index)}`;
+  const line = ranked ? place : say("page_why", { decision: decisionWord(sites.decision[index]), reason: reasons.first(index) });
   const under = element("small", "", foreign(line));
   under.title = ranked ? "" : `${place} · ${line}`;
   return under;

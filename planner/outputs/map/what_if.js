@@ -1,14 +1,15 @@
 // The scenarios beside the plan: what each changes, what it comes to, and which sites move in and out.
 
-function fillWhatIf(run) {
+function startWhatIf(run) {
   if (!run.scenarios.length) return;
   const [, ...scenarios] = run.scenarios;
-  const what = isFunded(run) ? "funded programme" : "sites to equip";
-  byId("what-if").append(
-    element("h2", "", "What if"),
-    element("p", "", `Each scenario is the whole plan computed again with a few keys changed. The map and the list show the plan as it is. scenarios.csv has every site that moves, and why.`),
-    scenarioScroll(run),
-    ...scenarios.flatMap((one) => scenarioWords(one, what)),
+  whenSpoken(() =>
+    byId("what-if").replaceChildren(
+      element("h2", "", say("page_what_if")),
+      element("p", "", say("page_what_if_words")),
+      scenarioScroll(run),
+      ...scenarios.flatMap((one) => scenarioWords(one, isFunded(run))),
+    ),
   );
 }
 
@@ -22,18 +23,18 @@ function scenarioScroll(run) {
   const made = element("div", "scenario-scroll", scenarioTable(run));
   made.tabIndex = 0;
   made.setAttribute("role", "region");
-  made.setAttribute("aria-label", "Scenarios");
+  made.setAttribute("aria-label", say("page_scenarios"));
   return made;
 }
 
 function scenarioTable(run) {
   const part = isFunded(run) ? "funded" : "equip";
-  const heads = ["", "To equip", ...(part === "funded" ? ["Funded"] : []), `Capital, ${run.currency}`, "People", "m³/d", `${run.currency}/m³`];
+  const heads = ["", say("page_to_equip"), ...(part === "funded" ? [say("page_funded")] : []), say("page_head_capital", { currency: run.currency }), say("label_people"), "m³/d", `${run.currency}/m³`];
   const body = run.scenarios.map(({ name, totals }) => {
-    const head = element("th", "", name ? foreign(name) : "The plan");
+    const head = element("th", "", name ? foreign(name) : say("page_the_plan"));
     head.scope = "row";
     if (!totals) {
-      const cell = element("td", "", "rules clash: no result");
+      const cell = element("td", "", say("page_no_result"));
       cell.colSpan = heads.length - 1;
       return element("tr", "", head, cell);
     }
@@ -49,13 +50,17 @@ function scenarioTable(run) {
     if (words) made.scope = "col";
     return made;
   }));
-  const caption = element("caption", "", `Capital, people and water of ${part === "funded" ? "the funded sites" : "the sites to equip"}; cost of water: median of the sites to equip.`);
+  const caption = element("caption", "", say(part === "funded" ? "page_scenarios_funded" : "page_scenarios_equip"));
   return element("table", "scenarios", caption, element("thead", "", top), element("tbody", "", ...body));
 }
 
-function scenarioWords(one, what) {
-  const lines = [["Changed", one.changes.join("; ") || "nothing"]];
-  if (one.clash) lines.push(["Clash", one.clash]);
-  else lines.push([`Into the ${what}`, one.in.join(", ") || "none"], [`Out of the ${what}`, one.out.join(", ") || "none"]);
+function scenarioWords(one, funded) {
+  const none = say("page_none");
+  const lines = [[say("page_changed"), one.changes.map(told).join("; ") || say("page_nothing")]];
+  if (one.clash) lines.push([say("page_clash"), told(one.clash)]);
+  else {
+    lines.push([say(funded ? "page_into_funded" : "page_into_equip"), one.in.join(", ") || none]);
+    lines.push([say(funded ? "page_out_of_funded" : "page_out_of_equip"), one.out.join(", ") || none]);
+  }
   return [element("h2", "", foreign(one.name)), element("dl", "details", ...lines.map(([words, text]) => detailRow([words, text])))];
 }

@@ -354,7 +354,7 @@ def make_run(sites: pd.DataFrame) -> dict[str, Any]:
             "demand.season": [1.0] * 12,
             "ranking.allow_prior_equip": False,
         },
-        "without_effect": {"programme.language": "outputs are in English"},
+        "without_effect": {"rasters.recharge": "not compared yet"},
         "cautions": [
             "Planning grade: buy nothing before a pumping test and a water quality test of the site.",
             "Capital is quoted from generic prices; tenders in remote places run higher.",

@@ -337,7 +337,7 @@ def test_read_first_and_assumptions_tell_the_run(
     run = invented_run(hostile_sites)
     visit.page.click("#caution")
     words = visit.text("#read")
-    for text in (*run["cautions"], *run["notes"], run["run_id"], run["date"], run["version"], "600"):
+    for text in (*run["cautions"], *run["notes"], run["run_id"], "4 May 2026", run["version"], "600"):
         assert text in words
     visit.page.click("#tab-assumptions")
     rows = visit.page.locator("#assumptions tr")
@@ -345,7 +345,7 @@ def test_read_first_and_assumptions_tell_the_run(
     assert "default" not in rows.filter(has_text="growth").inner_text()
     assert "0.025" in rows.filter(has_text="growth").inner_text()
     assert "1 in each of 12" in rows.filter(has_text="season").inner_text()
-    assert "outputs are in English" in visit.text("#assumptions")
+    assert "not compared yet" in visit.text("#assumptions")
 
 
 def test_sentences_of_every_rule_are_the_tools_own(

@@ -56,5 +56,5 @@ def test_parts_and_template_make_the_sentence(value: float) -> None:
 
 
 def test_a_language_without_a_text_falls_back_to_english() -> None:
-    assert texts("sw") == texts("en")
-    assert sentence("no_design", "", 0, 0, "fr") == sentence("no_design", "", 0, 0)
+    assert set(texts("sw")) == set(texts("en"))
+    assert all(text for _, text in texts("sw").values())

@@ -1,0 +1,1 @@
+"""programme.xlsx: the workbook of a run, for the programme office."""
