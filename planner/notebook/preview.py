@@ -26,8 +26,8 @@ from planner.notebook.run import Run
 from planner.outputs import shared
 from planner.outputs.map.areas import simplify_areas
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
-from planner.outputs.map.page import leaflet_script, leaflet_style
 from planner.outputs.map.pack import decimals_for
+from planner.outputs.map.page import leaflet_script, leaflet_style
 from planner.outputs.map.site_data import significant
 from planner.outputs.sentences import in_language
 from planner.texts import date_text, decimal_text, say, texts

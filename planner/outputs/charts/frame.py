@@ -12,11 +12,6 @@ WIDTH = 900
 LEFT, RIGHT, TOP = 84, 24, 78  # edges of the plot
 
 
-def language_of(material_plan: Any) -> str:
-    """The language of the plan's files, where its section has that key."""
-    return str(getattr(material_plan.programme, "language", "en"))
-
-
 def framed(about: Mapping[str, Any], language: str, title: str, below: str, parts: Sequence[str], bottom: float) -> str:
     """The picture with its title and its foot.
 

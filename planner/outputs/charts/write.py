@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from planner.outputs.charts.frame import language_of
 from planner.outputs.charts.funnel import funnel_svg
 from planner.outputs.charts.head_flow import head_flow_svg
 from planner.outputs.charts.months import months_svg
@@ -16,7 +15,7 @@ CHARTS = ("chart_supply_curve.svg", "chart_head_flow.svg", "chart_months.svg", "
 
 def chart_texts(material: Material) -> dict[str, str]:
     """File name → SVG of each picture. They hold sums and points without names: no position, no person."""
-    sites, about, language = material.sites, material.about, language_of(material.plan.plan)
+    sites, about, language = material.sites, material.about, material.plan.plan.programme.language
     drawn = (
         supply_curve_svg(sites, about, language),
         head_flow_svg(sites, material.catalogue.pumps, about, language),
