@@ -59,7 +59,13 @@ class PreviewMap(folium.Map):
     ]
 
     def render(self, **kwargs: Any) -> str:
-        """Render, with folium's own links where a layer has an icon that needs them."""
+        """Render, with folium's own links where a layer has an icon that needs them, and one control of layers, last:
+        it must know all layers, also those that were added after it."""
+        controls = [name for name, one in self._children.items() if isinstance(one, folium.LayerControl)]
+        for name in controls[:-1]:
+            del self._children[name]
+        for name in controls[-1:]:
+            self._children.move_to_end(name)
         if any(isinstance(one, folium.Icon) for one in _within(self)):
             links = (self.default_js, self.default_css)
             missing = [

@@ -88,7 +88,7 @@ def run(
         done.run_id,
         dict(done.counts),
         placed(exact_frame(material.sites, material.shown)),
-        exact_frame(material.checks),
+        exact_frame(material.checks).reset_index(drop=True),
         pd.DataFrame(material.findings, columns=FINDING_COLUMNS).astype(_finding_types()),
         areas,
         tuple(line.text() for line in done.budget),

@@ -21,7 +21,7 @@ def done(
     folder = tmp_path_factory.mktemp("notebook")
     rows = [{"site_name": name} for name in hostile_names]
     rows += [{"latitude": "", "longitude": ""}, {"status": "dry"}, {"pumping_level_m": "", "test_hours": ""}, {}]
-    text = plan_text.replace('"Small invented programme"', f"'{hostile_names[5]} <b>programme</b>'")
+    text = plan_text.replace('"Small invented programme"', f"'{hostile_names[5]} <b>programme</b>'\nbudget = 60000")
     files = 'files = ["csv", "parquet", "gpkg", "charts", "map"]\nshow_columns = ["status"]\n'
     text = text.replace("[output]\n", f"[output]\n{files}")
     return planner.run(make_programme(folder / "data", rows, text), folder / "out")
