@@ -200,6 +200,14 @@ def draw(material: Material, new: Path) -> dict[str, Any] | None:
         from planner.outputs.charts.write import write_charts
 
         write_charts(handed_on, new)
+    if "sheets" in wanted:
+        from planner.outputs.sheets.write import write_sheets
+
+        write_sheets(material, new / "site_sheets.pdf")
+    if "brief" in wanted:
+        from planner.outputs.sheets.write import write_brief
+
+        write_brief(handed_on, new / "brief.pdf")
     if "gpkg" in wanted:
         from planner.outputs.geopackage.geopackage import write_geopackage
 

@@ -80,7 +80,7 @@ COLUMNS = ("site_id", "latitude", "longitude", *GOOD)
 
 # Four by four cells of 0.1 degrees; the south has no regional prior, the north-eastern cell no sun.
 WEST, NORTH, CELL, SIDE = 30.0, -9.6, 0.1, 4
-# What would change a decision takes longer than all the rest: who tests it asks for it.
+# What would change a decision takes longer than all the rest, and so do printed files: who tests them asks for them.
 PLAN = """\
 [programme]
 name = "Small invented programme"
@@ -103,6 +103,7 @@ draws = 4
 switch_values = false
 
 [output]
+files = ["map", "csv", "parquet", "gpkg", "bill"]
 date = "2026-01-01"
 """
 

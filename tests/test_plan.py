@@ -130,6 +130,8 @@ def test_all_faults_are_told_at_once(write: Write) -> None:
         ("[output]\ndate = '1 March 2026'\n", "[output] date"),
         ("[output]\ndate = '2026-13-45'\n", "[output] date"),
         ("[output]\ndate = 20260101\n", "[output] date"),
+        ("[output]\ntiles = 'http://tiles.example.org/{z}/{x}/{y}.png'\ntiles_attribution = 'A'\n", "[output] tiles"),
+        ("[output]\ntiles = 'https://tiles.example.org/{z}/{x}/{y}.png'\n", "output"),
         ("[output]\ndate = 2026-01-01T08:00:00\n", "[output] date"),
         ("programme = 3\n", "programme"),
     ],

@@ -15,7 +15,7 @@ from planner.glossary import monthly
 from planner.outputs.break_even import Chart, break_even_svg
 from planner.plan import Plan
 from planner.run_table import engine_columns
-from planner.texts import ENGLISH, Figure, say
+from planner.texts import Figure, say
 
 LEVELS_M = (5.0, 10.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0, 130.0)
 VOLUMES_M3_DAY = (1.0, 2.0, 4.0, 8.0, 15.0, 25.0, 40.0, 60.0)
@@ -77,8 +77,8 @@ def chart_of(like: pd.DataFrame, context: Context) -> Chart:
 
 
 def language_of(plan: Plan) -> str:
-    """The language of the plan's files, where its section has that key."""
-    return str(getattr(plan.programme, "language", ENGLISH))
+    """The language of what is written for people."""
+    return plan.programme.language
 
 
 def _notes(plan: Plan, sun_kwh_m2_day: float) -> tuple[str, ...]:

@@ -24,6 +24,7 @@ from planner.plan.ranking import Ranking
 from planner.plan.scenario import Scenario, unique_names
 from planner.plan.section import NotNegative, Positive, Section, Share
 from planner.plan.testing import Testing
+from planner.plan.tiles import TileUrl
 from planner.plan.uncertainty import Uncertainty
 
 Factors = Annotated[tuple[NotNegative, ...], Field(min_length=12, max_length=12)]
@@ -352,15 +353,26 @@ OutputFile = Literal[
     "bill",
     "workbook",
     "field",
+    "sheets",
+    "brief",
 ]
 
 
 class Output(Section):
     files: tuple[OutputFile, ...] = Field(get_args(OutputFile), description="results to write", min_length=1)
     date: Date | None = Field(None, description="date on outputs, YYYY-MM-DD")
-    coarsen_m: float = Field(0.0, description="grid of positions on map and in plan.gpkg, m; 0: exact", ge=0, le=1e5)
+    coarsen_m: float = Field(0.0, description="grid on map, in plan.gpkg and brief.pdf, m; 0: exact", ge=0, le=1e5)
     show_columns: tuple[str, ...] = Field((), description="columns of the inventory, by header, carried along")
     workbook_row_limit: int = Field(10_000, description="most rows of a list of the workbook", ge=1, le=1_000_000)
+    sheets_max: int = Field(500, description="site sheets at most: the first by rank", ge=1)
+    tiles: TileUrl | None = Field(None, description="https address of online map tiles with {z}, {x}, {y}; empty: none")
+    tiles_attribution: str | None = Field(None, description="whose tiles they are, as the map says it", max_length=200)
+
+    @model_validator(mode="after")
+    def _tiles_named(self) -> Output:
+        if (self.tiles is None) != (self.tiles_attribution is None):
+            raise ValueError("tiles and tiles_attribution together")
+        return self
 
 
 class Plan(Section):

@@ -18,7 +18,6 @@ WITHOUT_EFFECT = (
     "area.equity_field",
     "rasters.recharge",
     "output.sheet_limit",
-    "output.sheets_max",
 )
 
 

@@ -146,6 +146,6 @@ def _run(record: dict[str, Any], sites: pd.DataFrame) -> dict[str, Any]:
         "without_effect": {},
         "cautions": ["Planning grade: buy nothing before a pumping test and a water quality test of the site."],
         "notes": ["The run of the demo, enlarged."],
-        "budget": record.get("budget", []),
+        "budget": [],  # run.json has its lines in English only
         "budget_steps": record.get("budget_steps", []),
     }

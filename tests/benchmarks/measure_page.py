@@ -66,6 +66,16 @@ TIMED = """async (act) => {
     "pop-up": () => press(grid, turn % 2 ? "Enter" : "ArrowDown", 0),
     hover: () => map.dispatchEvent(new MouseEvent("mousemove", { clientX: 300 + 20 * turn, clientY: 300 })),
     scroll: () => { grid.scrollTop += 3000; },
+    layer: () => {
+      const field = document.getElementById("layer");
+      field.selectedIndex = (turn + 1) % field.options.length;
+      field.dispatchEvent(new Event("change", { bubbles: true }));
+    },
+    "open charts": () => document.getElementById(turn % 2 ? "tab-sites" : "tab-charts").click(),
+    "cost, charts": () => {
+      if (document.getElementById("charts").hidden) document.getElementById("tab-charts").click();
+      set("filter-cost", turn % 2 ? 99 : 1 + turn / 10);
+    },
   };
   document.getElementById("reset").click();
   await frame();
@@ -85,6 +95,7 @@ TIMED = """async (act) => {
 ACTS = (
     *("cost", "area", "decision", "search", "sort", "sort by name"),
     *("pan", "zoom", "hover", "pop-up", "scroll"),
+    *("layer", "open charts", "cost, charts"),
 )
 
 

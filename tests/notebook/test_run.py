@@ -61,9 +61,10 @@ def test_what_is_no_run_is_refused(done: planner.Run, tmp_path: Path) -> None:
 
 
 def test_importing_planner_imports_nothing_heavy() -> None:
+    heavy = (*HEAVY, "planner.notebook")
     code = (
         "import sys\nimport planner\n"
-        f"print([name for name in {(*HEAVY, 'planner.notebook')} if name in sys.modules])\n"
+        f"print([name for name in {heavy} if name in sys.modules])\n"
         "assert planner.open_run.__module__ == 'planner.notebook.run'\n"
         "try:\n    planner.nothing\nexcept AttributeError:\n    print('none')\n"
     )

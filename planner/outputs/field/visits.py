@@ -12,7 +12,7 @@ import pandas as pd
 
 from planner.errors import printable
 from planner.outputs.material import Material
-from planner.texts import ENGLISH, date_text, of_kind, say
+from planner.texts import date_text, of_kind, say
 
 GROUPS = ("funded", "equip", "reserve", "test_first")
 NAME_LENGTH = 10  # characters that the screens of small receivers show of a waypoint's name
@@ -71,7 +71,7 @@ def visits_of(material: Material) -> list[Visit]:
 
 def language_of(material: Material) -> str:
     """The language of files for people, the plan's."""
-    return getattr(material.plan.plan.programme, "language", ENGLISH)
+    return material.plan.plan.programme.language
 
 
 def short_names(sites: pd.DataFrame) -> list[str]:

@@ -6,7 +6,7 @@ const WHOLE = new Set([
   "site_id", "site_name", "sub_district", "decision", "funding", "pump_family", "rank_rests_on_prior", "test_rank", "budget_steps_mask",
 ]);
 
-function readSites(block, breaks) {
+function readSites(block) {
   const { count } = block;
   const sites = { count };
   const present = {};
@@ -26,7 +26,6 @@ function readSites(block, breaks) {
   unpackLater(sites, "season", () => unpackTexts(block.season, count), (index) => textAt(block.season, index, count));
   unpackLater(sites, "located", () => sites.latitude.map((latitude, index) => Number(Number.isFinite(latitude) && Number.isFinite(sites.longitude[index]))));
   sites.coded = makeCoded(block, sites);
-  sites.costClass = costClasses(sites, breaks);
   // The rows stand in reading order: ranked sites by rank, then the other decisions, each by cost and then by row.
   sites.order = Int32Array.from({ length: count }, (_, index) => index);
   return sites;
@@ -62,19 +61,9 @@ function unpackLater(sites, name, whole, one = null) {
   });
 }
 
-// Class of cost of the sites that are drawn in colour, -1 for the others.
-function costClasses(sites, breaks) {
-  const { levels, codes } = sites.coded("decision");
-  const coloured = levels.map(isColoured);
-  const costs = sites.cost_per_m3;
-  const classes = new Int8Array(sites.count).fill(-1);
-  for (let index = 0; index < sites.count; index += 1) {
-    if (!coloured[codes[index]] || Number.isNaN(costs[index])) continue;
-    let place = 0;
-    while (place < breaks.length && breaks[place] <= costs[index]) place += 1;
-    classes[index] = place;
-  }
-  return classes;
+// All values of a column at once, for what goes over every site.
+function wholeColumn(sites, name) {
+  return sites[name].slice();
 }
 
 // Order of two numbers, upwards or (direction -1) downwards; a missing one comes last in both.

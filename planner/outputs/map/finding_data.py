@@ -28,8 +28,8 @@ def finding_data(
 
     findings: row (inventory_row, 0 for the whole file), column, rule, severity, old_value, new_value, action.
     frame: inventory_row and sub_district of the sites, of which the page lists the first `listed` (default all):
-    findings of the others are counted only. A group has rule, severity, action, column, keys of what was done and is
-    to be done, count,
+    findings of the others are counted only. A group has rule, severity, action, column, keys of what
+    was done and is to be done, count,
     the counts by place in `districts` (`at`, `here`), and of the `carried` first ones row, old_value, new_value.
     """
     table = pd.DataFrame(list(findings), columns=["row", *ALIKE, "old_value", "new_value"])

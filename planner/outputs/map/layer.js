@@ -71,18 +71,17 @@ const CanvasLayer = L.Layer.extend({
 const SiteLayer = CanvasLayer.extend({
   options: { pane: "sites" },
 
-  initialize(sites, palette, sizes, ground) {
+  initialize(sites, colouring, ground) {
     this._ground = ground;
     this._sites = sites;
-    this._palette = palette;
-    this._radius = siteRadii(sites, sizes);
-    this._drawn = drawingOrder(sites, this._radius);
+    this._colouring = colouring;
     this._picture = makePicture();
     this._faint = makePicture();
-    this._project();
     this._shown = new Uint8Array(sites.count).fill(1);
     this._matched = this._shown;
     this._selected = -1;
+    this.reshape();
+    this._project();
     this.recolour();
   },
 
@@ -100,8 +99,15 @@ const SiteLayer = CanvasLayer.extend({
     this.redraw();
   },
 
+  // Another layer of colour has marks of other sizes, so that others lie on top.
+  reshape() {
+    this._radius = new Float32Array(this._sites.count);
+    for (let index = 0; index < this._sites.count; index += 1) this._radius[index] = this._colouring.radius(index);
+    this._drawn = drawingOrder(this._sites, this._radius);
+  },
+
   recolour() {
-    this._looks = makeSprites(this._sites, this._palette, this._radius);
+    this._looks = makeSprites(this._sites, this._colouring, this._radius);
     this._drawnAs = "";
     this.redraw();
   },
@@ -178,7 +184,7 @@ const SiteLayer = CanvasLayer.extend({
   },
 
   _paintSelected(context, x, y) {
-    const mark = siteMark(this._sites, this._selected, this._palette, this._radius[this._selected]);
+    const mark = this._colouring.mark(this._selected);
     paintMark(context, x, y, mark);
     for (const [gap, width, colour] of [[4, 5, PAPER], [4, 2.4, INK]]) {
       circle(context, x, y, mark.radius + gap);

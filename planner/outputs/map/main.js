@@ -7,9 +7,9 @@ async function start() {
   readTexts(block.texts, run.language);
   startLanguages(block.texts);
   whenSpoken(fillTemplate);
-  const sites = readSites(block.sites, block.cost.breaks);
+  const sites = readSites(block.sites);
   const sizes = makeSizes(sites, byId("map").offsetWidth);
-  const palette = makePalette(block.cost.colours, sites.costClass);
+  const colouring = makeColouring(block, sites, sizes);
   const context = {
     run,
     sites,
@@ -17,7 +17,7 @@ async function start() {
     switches: readSwitches(block.switches, sites.count),
     findings: readFindings(block.findings, sites),
     shown: block.shown.map(({ name, column }) => ({ name, texts: unpackTexts(column, sites.count) })),
-    markOf: (index) => siteMark(sites, index, palette, siteRadius(sites, index, sizes)),
+    markOf: colouring.mark,
   };
 
   // Words and legend come first: they settle the size of the map.
@@ -25,16 +25,26 @@ async function start() {
   const openTab = startTabs();
   fillHead(run);
   fillCaution(run, () => openTab("tab-read"));
-  const legend = fillLegend(block, sites, sizes, palette, refresh);
+  const legend = fillLegend(run, sites, sizes, colouring, refresh);
   const filters = startFilters(sites, run, legend, refresh);
   showTotals(run, sites, sites.order, true);
-  const { map, layer, ground, bounds } = drawMap(block, sites, palette, sizes, () => positionWords(run));
+  const { map, layer, ground, bounds } = drawMap(block, sites, colouring, () => positionWords(run));
   const reframe = makeReframe(map, bounds);
   const halo = makeHalo(map, sites);
   const table = makeTable(sites, context.reasons, context.markOf, run, (index, from) => popup.open(index, from), halo);
   const popup = startPopup(map, layer, table, context);
   startTip(map, layer, sites, table.point);
-  startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), recolour);
+  startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), (grey) => {
+    colouring.use(grey);
+    recolour();
+  });
+  startLayerChoice(colouring, () => {
+    layer.reshape();
+    recolour();
+  });
+  startTiles(map, ground, run.tiles);
+  const charts = startCharts(run, sites);
+  startDownload(block.table, context, table.list);
   startColumnSwitch(reframe);
   startReadFirst(run, sites, block.rest);
   fillFindings(context.findings, sites, popup.open);
@@ -49,13 +59,14 @@ async function start() {
     const list = chosenOf(sites.order, shown, matched);
     layer.show(shown, matched);
     table.show(list);
+    legend.show(list);
+    charts.show(list);
     showTotals(run, sites, list, list.length === sites.count, wanted.step);
     showFilters(words, list.length, sites.count);
     if (block.rest) byId("status").append(` ${restWords("page_rest_status", block.rest)}`);
   }
 
-  function recolour(grey) {
-    palette.use(grey);
+  function recolour() {
     legend.paint();
     layer.recolour();
     table.repaint();

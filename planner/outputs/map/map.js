@@ -2,7 +2,7 @@
 
 const WIDE = window.matchMedia("(min-width: 900px)");
 
-function drawMap(block, sites, palette, sizes, notes) {
+function drawMap(block, sites, colouring, notes) {
   const map = startMap();
   const bounds = block.areas.length ? block.areas.map(areaBounds).reduce((whole, part) => whole.extend(part)) : siteBounds(sites);
   showWhole(map, bounds);
@@ -10,7 +10,7 @@ function drawMap(block, sites, palette, sizes, notes) {
   addAreaNames(map, block.areas);
   addControls(map, bounds);
   addNotes(map, () => [...(block.rest ? [restWords("page_rest_note", block.rest)] : []), ...notes()]);
-  const layer = new SiteLayer(sites, palette, sizes, ground).addTo(map);
+  const layer = new SiteLayer(sites, colouring, ground).addTo(map);
   new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(byId("map"));
   return { map, layer, ground, bounds };
 }

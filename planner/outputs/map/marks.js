@@ -4,9 +4,6 @@ const INK = "#1d2b33";
 const PAPER = "#fdfcf8";
 const GREY = "#7c878b";
 const PLAIN_RADIUS = 3.6;
-// From cheap to dear for black-and-white printing: dark to light, told apart by lightness alone.
-const GREYS = ["#101010", "#4a4a4a", "#848484", "#b8b8b8", "#ececec"];
-
 const MARK_PAINTERS = {
   equip: paintDisc,
   test_first: paintRing,
@@ -15,26 +12,11 @@ const MARK_PAINTERS = {
   not_assessed: paintDiamond,
 };
 
-// The colours in use, and the class of each site that takes one of them (-1: grey): exchange `classOf` and `colours`,
-// and redraw, to colour the map by something else; `edge` is the line around discs.
-function makePalette(colours, classOf) {
-  const greys = colours.map((_, place) => GREYS[Math.round((place * (GREYS.length - 1)) / Math.max(colours.length - 1, 1))]);
-  const palette = {
-    classOf,
-    use(grey) {
-      palette.colours = grey ? greys : colours;
-      palette.edge = grey ? INK : PAPER;
-      palette.example = grey ? greys[0] : "#0f74c4";
-    },
-  };
-  palette.use(false);
-  return palette;
-}
-
-// mark: { decision, colour (null = grey), edge, radius, funded }
+// mark: { decision, colour (null = grey), edge, radius, funded }; with a `shape` it is one of value_marks.js
 function paintMark(context, x, y, mark) {
   context.lineJoin = "round";
-  MARK_PAINTERS[mark.decision](context, x, y, mark);
+  if (mark.shape) paintValueMark(context, x, y, mark);
+  else MARK_PAINTERS[mark.decision](context, x, y, mark);
 }
 
 function circle(context, x, y, radius) {
@@ -122,34 +104,9 @@ function makeSizes(sites, mapWidth) {
   const largest = Math.min(13, Math.max(5, 13 * crowd * Math.min(1, Math.sqrt(mapWidth / 800))));
   const factor = largest / Math.sqrt(typical);
   const radius = (volume) => (volume > 0 ? Math.max(2.6, factor * Math.sqrt(volume)) : PLAIN_RADIUS);
-  return { typical, radius };
-}
-
-// radius in half pixels, so that few sprites serve all sites
-function siteRadius(sites, index, sizes) {
-  if (!isColoured(sites.decision[index])) return PLAIN_RADIUS;
-  return Math.min(LARGEST, Math.round(2 * sizes.radius(sites.volume_used_m3_day[index])) / 2);
-}
-
-function siteRadii(sites, sizes) {
-  const radii = new Float32Array(sites.count);
-  for (let index = 0; index < sites.count; index += 1) radii[index] = siteRadius(sites, index, sizes);
-  return radii;
-}
-
-function colourOf(palette, index) {
-  const place = palette.classOf[index];
-  return place < 0 ? null : palette.colours[place];
-}
-
-function siteMark(sites, index, palette, radius) {
-  return {
-    decision: sites.decision[index],
-    colour: colourOf(palette, index),
-    edge: palette.edge,
-    radius,
-    funded: sites.funding[index] === "funded",
-  };
+  // The radius of marks that say nothing by their size.
+  const even = Math.round(2 * Math.min(6, Math.max(3.5, largest * 0.6))) / 2;
+  return { typical, radius, even };
 }
 
 // A mark on a canvas of its own, for lists and legends.

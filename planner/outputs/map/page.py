@@ -21,6 +21,7 @@ import pandas as pd
 
 from planner.outputs.map.areas import label_point
 from planner.outputs.map.block import packed_block, safe_json
+from planner.outputs.map.colour_layers import colour_layers
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.finding_data import finding_data, finding_keys
 from planner.outputs.map.order import MOST_SITES, reading_order, rest_data
@@ -30,13 +31,15 @@ from planner.outputs.map.relief import Relief
 from planner.outputs.map.run_lines import line_groups
 from planner.outputs.map.site_data import decision_counts, significant, site_columns, site_frame
 from planner.outputs.map.switch_data import switch_data, switch_keys
+from planner.outputs.map.table_columns import table_columns
+from planner.outputs.map.tiles import image_policy
 from planner.outputs.map.words import Told, page_texts, spoken, spoken_all
 from planner.texts import ENGLISH, LANGUAGES, texts
 
 PACKED_ABOVE = 8_000  # sites, about 2 MB; below, any browser opens the page, above those that can unpack a stream
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
-STYLES = ("style.css", "panel.css", "popup.css", "print.css")
+STYLES = ("style.css", "panel.css", "popup.css", "charts.css", "print.css")
 SCRIPTS = (
     "texts.js",
     "words.js",
@@ -46,12 +49,15 @@ SCRIPTS = (
     "data.js",
     "reasons.js",
     "marks.js",
+    "value_marks.js",
+    "colouring.js",
     "sprites.js",
     "layer.js",
     "rest.js",
     "relief.js",
     "areas.js",
     "map.js",
+    "colour_legend.js",
     "legend.js",
     "filters.js",
     "table.js",
@@ -66,6 +72,12 @@ SCRIPTS = (
     "assumptions.js",
     "what_if.js",
     "tabs.js",
+    "supply_steps.js",
+    "supply_curve.js",
+    "months_chart.js",
+    "charts.js",
+    "download.js",
+    "tiles.js",
     "print.js",
     "main.js",
 )
@@ -92,7 +104,8 @@ def map_page(
               plan as nested mappings), defaults_used {key: value}, without_effect {key: text}, cautions [text],
               notes [text]; budget [Said], what was funded and chosen; budget_steps; language if not "en";
               a text is one for all languages or one for each, as words.spoken takes it;
-              coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf
+              coarsen_m, the grid of the positions, if they are not exact; scenarios, the rows of scenarios.WhatIf;
+              tiles as tile_source gives them, None for no online tiles
     checks    columns of Step.checks: the rules behind the reason codes and what stopped each pump family
     findings  row (inventory_row, 0 for the file), column, rule, severity, old_value, new_value, action of each
     relief    shaded relief for the ground of the map
@@ -107,7 +120,7 @@ def map_page(
     style = "\n".join((leaflet_style(), *(_own(name) for name in STYLES)))
     scripts = {"LEAFLET": leaflet_script(), "SCRIPT": _script()}
     parts = {
-        "POLICY": _policy([style], list(scripts.values())),
+        "POLICY": _policy([style], list(scripts.values()), image_policy(run.get("tiles"))),
         "LANGUAGE": html.escape(language_of(run)),
         "NOSCRIPT": _without_scripts(),
         "TITLE": html.escape(str(run["programme"])),
@@ -143,6 +156,7 @@ def _block(
         "texts": page_texts(keys),
         "run": {
             "language": language_of(run),
+            "tiles": run.get("tiles"),
             **{key: str(run[key]) for key in RUN_TEXTS},
             "counts": decision_counts(whole, run["counts"]),
             "coarsen_m": float(run.get("coarsen_m", 0)),
@@ -155,6 +169,8 @@ def _block(
             "steps": budget_steps(run.get("budget_steps", [])),
         },
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
+        "layers": colour_layers(frame),
+        "table": table_columns(),
         "areas": [
             {"name": area["name"], "geometry": area["geometry"], "label": label_point(area["geometry"])}
             for area in areas or []
@@ -243,13 +259,14 @@ def plain(value: Any, language: str = ENGLISH) -> str:
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
-def _policy(styles: list[str], scripts: list[str]) -> str:
-    """The content policy: nothing but the named scripts and styles."""
+def _policy(styles: list[str], scripts: list[str], pictures: Sequence[str] = ()) -> str:
+    """The content policy: nothing but the named scripts and styles, and pictures of a host that the plan names."""
     return "; ".join(
         (
             "default-src 'none'",
             "script-src " + " ".join(_hash(text) for text in scripts),
             "style-src " + " ".join(_hash(text) for text in styles),
+            *pictures,
             "base-uri 'none'",
             "form-action 'none'",
         )

@@ -28,9 +28,11 @@ function howToRead(run, sites) {
   return [
     say("page_how_cost", { currency: run.currency, year: run.price_year }),
     say("page_how_marks"),
+    say("page_how_layers"),
     say("page_how_filters"),
     say("page_how_months"),
     run.steps.length > 0 && say("page_how_steps"),
+    run.tiles && say("page_how_tiles", { host: run.tiles.host }),
     sites.range_kind.some(Boolean) && say("page_how_ranges"),
   ].filter(Boolean);
 }

@@ -22,6 +22,7 @@ function readReasons(block, count) {
   const reasons = list(block.reasons);
   const stops = list(block.stops);
   return {
+    codes: (index) => [...new Set(reasons(index).map(({ rule }) => rule))],
     sentences: (index) => [...new Set(reasons(index).map((one) => sentence(one)))],
     // The gravest: reasons stand in the order of their weight, but for rules that are named because they hold.
     first(index) {

@@ -10,12 +10,20 @@ const GroundLayer = CanvasLayer.extend({
     this._rest = rest;
     this._rings = areas.flatMap(areaRings).map(projectRing);
     this._relief = relief;
+    this._overTiles = false;
     this._withRelief = Boolean(relief);
     if (relief) readPicture(relief.picture, !areas.length).then((picture) => this._take(picture));
   },
 
   showRelief(wanted) {
     this._withRelief = wanted;
+    this.redraw();
+  },
+
+  // Over tiles only the outlines remain; a printed map has no tiles and keeps its ground.
+  showTiles(wanted) {
+    if (this._overTiles === wanted) return;
+    this._overTiles = wanted;
     this.redraw();
   },
 
@@ -31,13 +39,14 @@ const GroundLayer = CanvasLayer.extend({
   paint(context, frame) {
     const outlines = new Path2D();
     for (const ring of this._rings) traceRing(outlines, ring, frame);
+    const bare = this._overTiles && !document.body.classList.contains("printing");
     context.save();
-    if (this._rings.length) {
+    if (this._rings.length && !bare) {
       context.fillStyle = PAPER;
       context.fill(outlines);
       context.clip(outlines);
     }
-    if (this._withRelief && this._picture) this._paintRelief(context, frame);
+    if (this._withRelief && this._picture && !bare) this._paintRelief(context, frame);
     context.restore();
     context.lineWidth = 1.2;
     context.strokeStyle = OUTLINE;

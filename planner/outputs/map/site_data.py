@@ -95,7 +95,7 @@ DECIMALS = {
     "test_cost": 0,
     "test_rank": 0,
     "test_funded": 0,
-} | dict.fromkeys(monthly("volume"), 1)
+} | dict.fromkeys([*monthly("volume"), *monthly("used")], 1)
 # In hundredths, rounded down.
 SHARES = (
     "supply_reliability",

@@ -4,7 +4,8 @@
 const PAD = 44; // what a mark may reach beyond the canvas
 
 // For each site which sprite is its mark; few sprites serve all sites.
-function makeSprites(sites, palette, radius) {
+function makeSprites(sites, colouring, radius) {
+  const { classes } = colouring.layer;
   const { codes: decision } = sites.coded("decision");
   const funding = sites.coded("funding");
   const funded = funding.levels.indexOf("funded");
@@ -12,13 +13,12 @@ function makeSprites(sites, palette, radius) {
   const sprites = [];
   const slot = new Uint16Array(sites.count);
   for (let index = 0; index < sites.count; index += 1) {
-    const colour = colourOf(palette, index);
-    const key = `${decision[index]} ${radius[index]} ${funding.codes[index] === funded} ${colour}`;
+    const key = `${decision[index]} ${radius[index]} ${funding.codes[index] === funded} ${classes[index]}`;
     let found = slots.get(key);
     if (found === undefined) {
       found = sprites.length;
       slots.set(key, found);
-      sprites.push(makeSprite(siteMark(sites, index, palette, radius[index])));
+      sprites.push(makeSprite(colouring.mark(index)));
     }
     slot[index] = found;
   }

@@ -17,7 +17,7 @@ Kind = tuple[str, tuple[tuple[str, str], ...]]
 
 
 def switch_data(column: pd.Series) -> dict[str, Any]:
-    """{"kinds": [[key, {place: key}]], "amounts": [number as English writes it], "at", "values"}; the last two codes.
+    """{"kinds": [[key, {place: key}]], "amounts": [number as English writes it], "at", "values"}: places of each site.
 
     column: switch_text. A text that is none of the tool's has the key "" and itself at the place "text".
     """

@@ -8,6 +8,7 @@ function startTabs() {
       tab.tabIndex = tab === chosen ? 0 : -1;
       byId(tab.getAttribute("aria-controls")).hidden = tab !== chosen;
     }
+    byId(chosen.getAttribute("aria-controls")).dispatchEvent(new Event("shown"));
   }
   tabs.forEach((tab, place) => {
     tab.addEventListener("click", () => open(tab));

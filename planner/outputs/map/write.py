@@ -7,6 +7,7 @@ from pathlib import Path
 from planner.outputs.map.areas import simplify_areas
 from planner.outputs.map.page import map_page
 from planner.outputs.map.relief import make_relief
+from planner.outputs.map.tiles import tile_source
 from planner.outputs.material import Material
 
 
@@ -29,6 +30,7 @@ def write_map(material: Material, path: Path) -> None:
             **material.about,
             "scenarios": material.scenarios,
             "plan": values,
+            "tiles": tile_source(plan.plan.output.tiles, plan.plan.output.tiles_attribution),
         },
         checks=material.checks,
         findings=material.findings,

@@ -22,7 +22,6 @@ from planner.outputs.workbook.run_lists import (
 from planner.outputs.workbook.site_lists import in_language, site_lists, with_shown
 from planner.outputs.workbook.summary import write_summary
 from planner.outputs.workbook.words import SHEETS, Words
-from planner.texts import ENGLISH
 
 # Texts are texts: nothing of them becomes a formula, a link or a number. Rows go to disk as they are written.
 OPTIONS = {
@@ -68,7 +67,7 @@ def write_workbook(material: Material, path: Path) -> None:
 
 def language_of(material: Material) -> str:
     """The language of the report."""
-    return str(getattr(material.plan.plan.programme, "language", ENGLISH))
+    return material.plan.plan.programme.language
 
 
 def _listings(material: Material, sites: pd.DataFrame, words: Words) -> list[Listing]:

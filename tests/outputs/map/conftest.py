@@ -268,7 +268,7 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
         "demand_met_probability": 0.7,
         "failure_probability": 0.02,
         "family_probability": 0.9,
-        "funded_probability": 0.8,
+        "funded_probability": np.where(sites["decision"] == "equip", np.arange(count) % 11 / 10, np.nan),
         "test_value": 200.0 * (np.arange(count) % 21 - 10.0),
         "test_cost": 990.0,
     }
@@ -280,6 +280,9 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
     for place in range(12):
         values[monthly("volume")[place]] = demand * season[place] * 0.98
         values[monthly("demand")[place]] = demand * (1.0 if 3 <= place <= 9 else 0.85)
+        values[monthly("used")[place]] = 0.9 * np.minimum(
+            values[monthly("volume")[place]], values[monthly("demand")[place]]
+        )
     for name, column in values.items():
         sites[name] = np.where(designed, column, np.nan)
     texts = {

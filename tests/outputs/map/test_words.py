@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from planner.outputs.map.pack import pack_told
-from planner.outputs.map.page import SCRIPTS
+from planner.outputs.map.page import SCRIPTS, STYLES
 from planner.outputs.map.switch_data import switch_data, switch_keys
 from planner.outputs.map.words import page_texts, spoken
 from planner.texts import LANGUAGES, texts
@@ -23,7 +23,14 @@ NAMES = {
 # Literals that nobody reads: names of events, a question to the style, a font, functions of the style.
 NOT_SHOWN = (
     *("zoomend resize", "zoomend viewreset", "mousemove", "mouseout movestart zoomstart", "mouseout movestart"),
-    *("(prefers-reduced-motion: reduce)", "(min-width:", "12px Arial, sans-serif", "translate(", "rgb("),
+    *(
+        "(prefers-reduced-motion: reduce)",
+        "(min-width:",
+        "12px Arial, sans-serif",
+        "11px Arial, sans-serif",
+        "translate(",
+        "rgb(",
+    ),
 )
 LITERAL = re.compile(r'"(?:[^"\\\n]|\\.)*"|`(?:[^`\\]|\\.)*`')
 
@@ -44,7 +51,7 @@ def literals(name: str) -> list[str]:
 
 def classes() -> set[str]:
     """Class names of the styles and of Leaflet, the only other words that stand beside each other in a text."""
-    styles = "".join(source(name) for name in ("style.css", "panel.css", "popup.css", "print.css"))
+    styles = "".join(source(name) for name in STYLES)
     named = set(re.findall(r"\.([a-z][\w-]*)", styles)) | set(re.findall(r'class(?:Name)?[:=] ?"([\w-]+)"', styles))
     return {part for name in named for part in name.split("-")} | {"leaflet", "layer", "zoom", "animated", "hide"}
 

@@ -191,7 +191,7 @@ def test_the_refusals_add_up(sheets: Sheets, material: Material) -> None:
 def test_cautions_stand_on_the_first_sheet(sheets: Sheets, material: Material) -> None:
     text = " ".join(str(cell) for row in sheets[name_of("read_me")] for cell in row if cell != "")
     for caution in material.about["cautions"]:
-        assert caution in text
+        assert str(caution) in text
     assert "Do not pass it on" in text
 
 
