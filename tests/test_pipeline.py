@@ -43,10 +43,6 @@ OUTPUTS = (
     "field.kml",
     "field_form.csv",
     "field_form.xlsx",
-    "chart_supply_curve.svg",
-    "chart_head_flow.svg",
-    "chart_months.svg",
-    "chart_funnel.svg",
 )
 
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 import hashlib
 import os
 import pickle
+import re
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from planner.pipeline import run
+from planner.plan.sections import OutputFile
 from planner.publish import draw
 
 ROOT = Path(__file__).parents[1]
@@ -35,6 +38,8 @@ def folders(
     base = tmp_path_factory.mktemp("bytes")
     rows = [{"site_name": name} for name in hostile_names[:8]] + [{"status": "dry"}, {"latitude": "", "longitude": ""}]
     text = plan_text.replace('programme"\n', 'programme"\nbudget = 60000\n', 1)
+    text, count = re.subn(r"(?m)^files = .*$", f"files = {list(get_args(OutputFile))}", text)
+    assert count == 1
     material = run(make_programme(base / "data", rows, text), base / "out").material
     pickled = base / "material.pickle"
     pickled.write_bytes(pickle.dumps(material))
@@ -58,6 +63,6 @@ def digests(folder: Path) -> dict[str, str]:
 
 def test_every_file_has_the_same_bytes_each_time(folders: tuple[Path, Path, Path]) -> None:
     first, here, elsewhere = map(digests, folders)
-    assert {Path(name).suffix for name in first} >= {".csv", ".html", ".gpkg", ".svg", ".parquet"}
+    assert {Path(name).suffix for name in first} >= {".csv", ".html", ".gpkg", ".svg", ".parquet", ".xlsx", ".gpx"}
     assert here == first
     assert elsewhere == first

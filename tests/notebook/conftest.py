@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -23,5 +24,5 @@ def done(
     rows += [{"latitude": "", "longitude": ""}, {"status": "dry"}, {"pumping_level_m": "", "test_hours": ""}, {}]
     text = plan_text.replace('"Small invented programme"', f"'{hostile_names[5]} <b>programme</b>'\nbudget = 60000")
     files = 'files = ["csv", "parquet", "gpkg", "charts", "map"]\nshow_columns = ["status"]\n'
-    text = text.replace("[output]\n", f"[output]\n{files}")
+    text = re.sub(r"(?m)^files = .*\n", files, text)
     return planner.run(make_programme(folder / "data", rows, text), folder / "out")
