@@ -21,6 +21,7 @@ import pandas as pd
 
 from planner.outputs.map.areas import label_point
 from planner.outputs.map.block import packed_block, safe_json
+from planner.outputs.map.calculation import money_rules
 from planner.outputs.map.colour_layers import colour_layers
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.finding_data import finding_data, finding_keys
@@ -39,7 +40,7 @@ from planner.texts import ENGLISH, LANGUAGES, texts
 PACKED_ABOVE = 8_000  # sites, about 2 MB; below, any browser opens the page, above those that can unpack a stream
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
-STYLES = ("style.css", "panel.css", "popup.css", "charts.css", "print.css")
+STYLES = ("style.css", "panel.css", "popup.css", "charts.css", "compare.css", "print.css")
 SCRIPTS = (
     "texts.js",
     "words.js",
@@ -64,6 +65,10 @@ SCRIPTS = (
     "chart.js",
     "ways.js",
     "details.js",
+    "calculation.js",
+    "compare_rows.js",
+    "compare.js",
+    "links.js",
     "popup.js",
     "head.js",
     "read_first.js",
@@ -157,6 +162,7 @@ def _block(
         "run": {
             "language": language_of(run),
             "tiles": run.get("tiles"),
+            "money": money_rules(run["plan"]),
             **{key: str(run[key]) for key in RUN_TEXTS},
             "counts": decision_counts(whole, run["counts"]),
             "coarsen_m": float(run.get("coarsen_m", 0)),
