@@ -122,8 +122,8 @@ def map_page(
     block = _block(sites, areas, run, checks, findings, relief, shown, most_sites)
     packed = block["sites"]["count"] > packed_above
     known = texts(language_of(run))
-    style = "\n".join((_leaflet_style(), *(_own(name) for name in STYLES)))
-    scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
+    style = "\n".join((leaflet_style(), *(_own(name) for name in STYLES)))
+    scripts = {"LEAFLET": leaflet_script(), "SCRIPT": _script()}
     parts = {
         "POLICY": _policy([style], list(scripts.values()), image_policy(run.get("tiles"))),
         "LANGUAGE": html.escape(language_of(run)),
@@ -292,12 +292,12 @@ def _script() -> str:
     return '"use strict";\n(() => {\n' + "\n".join(_own(name) for name in SCRIPTS) + "\n})();\n"
 
 
-def _leaflet_script() -> str:
+def leaflet_script() -> str:
     """Leaflet with its licence, without the pointer to a source map that does not travel along."""
     code = re.sub(r"\n//# sourceMappingURL=.*", "", _own(f"{LEAFLET}/leaflet.js"))
     return f"/*\n{_own(f'{LEAFLET}/LICENSE')}*/\n{code}"
 
 
-def _leaflet_style() -> str:
+def leaflet_style() -> str:
     """Leaflet's style without declarations that name a picture: no marker or layer picture is used."""
     return re.sub(r"[\w-]+\s*:\s*url\([^)]*\);?", "", _own(f"{LEAFLET}/leaflet.css"))
