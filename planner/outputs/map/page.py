@@ -222,7 +222,8 @@ def budget_steps(steps: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 
 
 def _scenario(row: Mapping[str, Any]) -> dict[str, Any]:
-    return {**row, "changes": spoken_all(row["changes"]), "clash": spoken(row["clash"])}
+    lists = {name: spoken_all(row[name]) for name in ("changes", "in", "out")}
+    return {**row, **lists, "clash": spoken(row["clash"])}
 
 
 def assumptions(run: Mapping[str, Any]) -> list[list[Any]]:
