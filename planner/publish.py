@@ -112,7 +112,7 @@ def publish(
         varied.table,
         chosen.weights,
     )
-    bills = _draw(material, new)
+    bills = draw(material, new)
     table.stages.append(
         {
             "name": "outputs",
@@ -165,7 +165,7 @@ def publish(
     )
 
 
-def _draw(material: Material, new: Path) -> dict[str, Any] | None:
+def draw(material: Material, new: Path) -> dict[str, Any] | None:
     """Write the files that the plan wants; the sums of the bills, if they are among them."""
     wanted, sites = material.plan.plan.output.files, material.sites
     bills = None
@@ -196,6 +196,10 @@ def _draw(material: Material, new: Path) -> dict[str, Any] | None:
         from planner.outputs.map.write import write_map
 
         write_map(handed_on, new / "map.html")
+    if "charts" in wanted:
+        from planner.outputs.charts.write import write_charts
+
+        write_charts(handed_on, new)
     if "sheets" in wanted:
         from planner.outputs.sheets.write import write_sheets
 

@@ -122,7 +122,7 @@ def test_counted_texts_have_their_forms() -> None:
             assert texts()[key][0] == texts()[other][0], key
 
 
-@pytest.mark.parametrize("language", ["en"])  # the other languages as soon as they are translated: LANGUAGES
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_nothing_lacks_in_a_language(language: str) -> None:
     assert lacking(language) == []
 

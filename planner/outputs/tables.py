@@ -113,6 +113,11 @@ def write_weights_csv(weights: pd.DataFrame, path: Path) -> None:
 
 def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
     """A table, exact, with whole numbers as nullable integers; `shown` as in sites.csv."""
+    exact_frame(frame, shown).to_parquet(path, index=False)
+
+
+def exact_frame(frame: pd.DataFrame, shown: pd.DataFrame | None = None) -> pd.DataFrame:
+    """A table as its parquet file holds it."""
     known = glossary()
     exact = frame.copy()
     for name in exact.columns:
@@ -120,7 +125,7 @@ def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = 
             exact[name] = exact[name].astype("Int64")
     if shown is not None:
         exact = pd.concat([exact, as_shown(shown).set_axis(exact.index)], axis=1)
-    exact.to_parquet(path, index=False)
+    return exact
 
 
 def write_rows(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:

@@ -346,6 +346,7 @@ class Costs(Section):
 
 OutputFile = Literal[
     "map",
+    "charts",
     "csv",
     "parquet",
     "gpkg",

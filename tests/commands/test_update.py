@@ -344,6 +344,7 @@ def test_a_well_to_test_first_comes_back_tested(
     monkeypatch.chdir(tmp_path)
     prior = {"latitude": "-9.6700", "longitude": "30.0700"}
     plan = make_programme(tmp_path, [{}, {**UNTESTED, **prior}])
+    plan.write_text(plan.read_text(encoding="utf-8").replace("files = [", 'files = ["field", '), encoding="utf-8")
     before = pipeline.run(plan, tmp_path / "first")
     assert before.material.sites["decision"].tolist() == ["equip", "test_first"]
     [form] = [row for row in rows_of(tmp_path / "first" / "field_form.csv") if row["inventory_row"] == "2"]

@@ -13,6 +13,7 @@ from planner.outputs.geopackage.fields import DECISION_LABELS, glossary_fields
 if TYPE_CHECKING:
     import geopandas as gpd
 
+FUNDED = "Sum of the funded sites that it is known of, whole scheme; empty if of none"
 AREA_FIELDS = [
     *glossary_fields(["area_name"]),
     Quantity("sites", "-", "integer", 0, None, "Rows of the inventory", "All decisions together"),
@@ -48,7 +49,12 @@ AREA_FIELDS = [
         "Cost of water, equip",
         "Mean of the sites to equip, whole scheme, weighted by volume used",
     ),
+    Quantity("funded", "-", "integer", 0, None, "Funded", "Sites that the budget buys"),
+    Quantity("funded_people_served", "people", "number", 0, None, "People served, funded", FUNDED),
+    Quantity("funded_volume_used_m3_day", "m3/d", "number", 0, None, "Volume used, funded", FUNDED),
+    Quantity("funded_capital_cost", "currency", "number", 0, None, "Capital cost, funded", FUNDED),
 ]
+SUMS = ("people_served", "volume_used_m3_day", "capital_cost")
 
 
 def area_totals(sites: pd.DataFrame, areas: gpd.GeoDataFrame, name_field: str) -> gpd.GeoDataFrame:
@@ -64,11 +70,11 @@ def area_totals(sites: pd.DataFrame, areas: gpd.GeoDataFrame, name_field: str) -
     nowhere = [name for name in sites["area_name"].unique() if name not in shapes.index]
     names = [*shapes.index, *nowhere]
     totals = _totals(sites).reindex(names).rename_axis("area_name").reset_index()
-    idle = totals["equip"].fillna(0) == 0
-    counts, sums = ["sites", *DECISION_LABELS], ["volume_used_m3_day", "capital_cost", "people_served"]
+    counts = ["sites", *DECISION_LABELS, "funded"]
     totals[counts] = totals[counts].fillna(0).astype("int64")
-    for name in sums:
-        totals[f"equip_{name}"] = totals[f"equip_{name}"].mask(idle, 0.0)
+    for part in ("equip", "funded"):
+        for name in SUMS:
+            totals[f"{part}_{name}"] = totals[f"{part}_{name}"].mask(totals[part] == 0, 0.0)
     columns = totals[[field.name for field in AREA_FIELDS]]
     return gpd.GeoDataFrame(columns, geometry=shapes.reindex(names).to_numpy(), crs="EPSG:4326")
 
@@ -94,8 +100,11 @@ def _totals(sites: pd.DataFrame) -> pd.DataFrame:
     totals.insert(0, "sites", totals.sum(axis=1))
     equip = sites[sites["decision"] == "equip"]
     area, volume = equip["area_name"], equip["volume_used_m3_day"]
-    for name in ("volume_used_m3_day", "capital_cost", "people_served"):
-        totals[f"equip_{name}"] = equip.groupby("area_name")[name].sum(min_count=1)
+    funded = sites[sites["funding"] == "funded"]
+    totals["funded"] = funded.groupby("area_name").size()
+    for part, rows in (("equip", equip), ("funded", funded)):
+        for name in SUMS:
+            totals[f"{part}_{name}"] = rows.groupby("area_name")[name].sum(min_count=1)
     priced = volume.where(equip["cost_per_m3"].notna()).groupby(area).sum(min_count=1)
     spent = (equip["cost_per_m3"] * volume).groupby(area).sum(min_count=1)
     totals["equip_cost_per_m3"] = spent / priced.replace(0.0, np.nan)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 
 from planner.glossary import Quantity, glossary, monthly
+from planner.texts import ENGLISH, month_names, texts
 
-MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 DECISION_LABELS = {
     "equip": "Equip",
     "test_first": "Test first",
@@ -31,21 +32,28 @@ def holdable(text: str) -> str:
     return _NO_CHARACTER.sub("\ufffd", _CONTROL.sub(lambda found: chr(0x2400 + ord(found[0])), text))
 
 
-def glossary_fields(names: Iterable[str]) -> list[Quantity]:
-    """The quantities of these columns, in their order."""
-    known = glossary()
-    return [known[name] for name in names]
+def glossary_fields(names: Iterable[str], language: str = ENGLISH) -> list[Quantity]:
+    """The quantities of these columns, in their order, with label and meaning in a language; months named.
+
+    >>> [one.label for one in glossary_fields(["volume_03", "rank"])]
+    ['Volume pumpable, Mar', 'Rank']
+    """
+    known, words = glossary(), texts(language)
+    found = []
+    for name in names:
+        stem, _, month = name.rpartition("_")
+        of_month = month.isdigit() and name in monthly(stem)
+        key = f"{stem}_{{month}}" if of_month and f"label_{stem}_{{month}}" in words else name
+        label = words[f"label_{key}"][1] + (f", {month_names(language)[int(month) - 1]}" if of_month else "")
+        found.append(replace(known[name], label=label, meaning=words[f"meaning_{key}"][1]))
+    return found
 
 
 def alias(field: Quantity, currency: str) -> str:
-    """Label with month and unit.
+    """Label and unit.
 
-    >>> alias(glossary()["volume_03"], "USD"), alias(glossary()["cost_per_m3"], "USD")
-    ('Volume pumpable, Mar (m3/d)', 'Cost of water, whole scheme (USD/m3)')
+    >>> alias(glossary()["cost_per_m3"], "USD")
+    'Cost of water, whole scheme (USD/m3)'
     """
-    stem, _, month = field.name.rpartition("_")
-    label = field.label
-    if month.isdigit() and field.name in monthly(stem):
-        label += f", {MONTH_NAMES[int(month) - 1]}"
     unit = "" if field.unit == "-" else f" ({field.unit.replace('currency', currency)})"
-    return holdable(label + unit)
+    return holdable(field.label + unit)

@@ -11,7 +11,7 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,8 +21,9 @@ from planner.glossary import Quantity
 from planner.outputs.geopackage.areas import AREA_FIELDS, area_totals
 from planner.outputs.geopackage.fields import alias, glossary_fields, holdable
 from planner.outputs.geopackage.lots import LOT_FIELDS, lot_shapes
-from planner.outputs.geopackage.styles import areas_style, lots_style, sites_style, table_style
+from planner.outputs.geopackage.styles import areas_style, evidence_style, lots_style, sites_style, table_style
 from planner.outputs.tables import SITE_COLUMNS
+from planner.texts import ENGLISH
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -100,6 +101,24 @@ class Layer:
     frame: pd.DataFrame
     style: str
     geometry: str | None = None
+    more_styles: Sequence[tuple[str, str]] = ()
+
+
+@dataclass(frozen=True)
+class View:
+    """A layer that shows some rows of `sites`, without a copy of them."""
+
+    name: str
+    description: str
+    condition: str
+
+
+# Only columns and words of ours stand in the conditions.
+VIEWS = (
+    View("sites_funded", "Sites that the budget buys", "funding = 'funded'"),
+    View("sites_reserve", "Sites next in line when a funded one falls out", "funding = 'reserve'"),
+    View("sites_test_first", "Sites to test before anything is bought", "decision = 'test_first'"),
+)
 
 
 def write_geopackage(
@@ -128,8 +147,9 @@ def write_geopackage(
         for layer in layers:
             _write_layer(layer, path)
     with closing(sqlite3.connect(path)) as file, file:
-        _write_names(file, layers, str(run["currency"]))
-        _write_styles(file, layers, stamp)
+        views = _write_views(file, layers[0], stamp)
+        _write_names(file, [*layers, *views], str(run["currency"]))
+        _write_styles(file, [*layers, *views], stamp)
 
 
 def _layers(
@@ -142,7 +162,9 @@ def _layers(
     import geopandas as gpd
 
     currency = str(run["currency"])
-    fields = glossary_fields(name for name in SITE_COLUMNS if name in sites.columns)
+    fields = glossary_fields(
+        (name for name in SITE_COLUMNS if name in sites.columns), str(run.get("language", ENGLISH))
+    )
     columns = _typed(sites, fields)
     placed = _has_position(sites)
     points = gpd.points_from_xy(columns["longitude"][placed], columns["latitude"][placed], crs="EPSG:4326")
@@ -162,6 +184,7 @@ def _layers(
             site_points,
             site_style,
             "Point",
+            (("evidence_grade", evidence_style(sites, fields, currency)),),
         ),
         table("sites_without_position", "Rows of the inventory without a usable position", fields, sites[~placed]),
         table("findings", "Faults of the inventory, what was done", FINDING_FIELDS, _frame(findings, FINDING_FIELDS)),
@@ -252,6 +275,24 @@ def _write_layer(layer: Layer, path: Path) -> None:
     )
 
 
+def _write_views(file: sqlite3.Connection, sites: Layer, stamp: str) -> list[Layer]:
+    """Register VIEWS as layers (OGC 12-128r18, 2.1: a view whose first column is a whole number may be one)."""
+    extent = file.execute("SELECT min_x, min_y, max_x, max_y, srs_id FROM gpkg_contents WHERE table_name = 'sites'")
+    box = next(extent)
+    columns = ", ".join(f'"{name}"' for name in ("fid", "geom", *(field.name for field in sites.fields)))
+    made = []
+    for view in VIEWS:
+        file.execute(f"CREATE VIEW {view.name} AS SELECT {columns} FROM sites WHERE {view.condition}")
+        file.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change,"
+            " min_x, min_y, max_x, max_y, srs_id) VALUES (?, 'features', ?, ?, ?, ?, ?, ?, ?, ?)",
+            (view.name, view.name, view.description, stamp, *box),
+        )
+        file.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', 'POINT', ?, 0, 0)", (view.name, box[-1]))
+        made.append(replace(sites, name=view.name, description=view.description))
+    return made
+
+
 def _write_names(file: sqlite3.Connection, layers: Sequence[Layer], currency: str) -> None:
     """Readable names and meanings of all columns."""
     for name, statement in SCHEMA_TABLES.items():
@@ -270,7 +311,7 @@ def _write_names(file: sqlite3.Connection, layers: Sequence[Layer], currency: st
 
 
 def _write_styles(file: sqlite3.Connection, layers: Sequence[Layer], stamp: str) -> None:
-    """The default style of each layer, where a desktop GIS looks for it."""
+    """The styles of each layer, its default first, where a desktop GIS looks for them."""
     file.execute(STYLES_TABLE)
     file.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change)"
@@ -280,9 +321,10 @@ def _write_styles(file: sqlite3.Connection, layers: Sequence[Layer], stamp: str)
     file.executemany(
         "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName,"
         " styleQML, styleSLD, useAsDefault, description, owner, update_time)"
-        " VALUES ('', '', ?, ?, ?, ?, '', 1, ?, '', ?)",
+        " VALUES ('', '', ?, ?, ?, ?, '', ?, ?, '', ?)",
         [
-            (layer.name, "geom" if layer.geometry else "", layer.name, layer.style, layer.description, stamp)
+            (layer.name, "geom" if layer.geometry else "", name, style, place == 0, layer.description, stamp)
             for layer in layers
+            for place, (name, style) in enumerate(((layer.name, layer.style), *layer.more_styles))
         ],
     )

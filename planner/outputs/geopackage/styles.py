@@ -22,6 +22,7 @@ from planner.outputs.map.site_data import significant
 
 INK, PAPER, GREY = "#1d2b33", "#fdfcf8", "#7c878b"  # as on the map page
 COLOURED = ("equip", "test_first")
+GRADES = {"A": "#16324f", "B": "#4d7ea8", "C": "#a9c5dc", "D": "#fdfcf8"}  # told apart by lightness alone
 PLAIN_MM, LEAST_MM = 1.9, 1.4  # diameters of marks without a volume, and of the smallest with one
 
 GEOMETRY_TYPES = {"point": "0", "polygon": "2", "none": "4"}
@@ -61,6 +62,23 @@ def sites_style(sites: pd.DataFrame, fields: Sequence[Quantity], currency: str) 
     order = ET.SubElement(renderer, "orderby")  # small marks above large ones
     clause = ET.SubElement(order, "orderByClause", {"asc": "0", "nullsFirst": "1"})
     clause.text = '"volume_used_m3_day"'
+    return _text(root)
+
+
+def evidence_style(sites: pd.DataFrame, fields: Sequence[Quantity], currency: str) -> str:
+    """QML of the sites by grade of evidence: dark for what is measured, light for what is not; size by volume used."""
+    root = _root("point", fields, currency)
+    renderer = ET.SubElement(root, "renderer-v2", {"type": "RuleRenderer", "symbollevels": "0"})
+    rules = ET.SubElement(renderer, "rules", {"key": "rules"})
+    symbols = ET.SubElement(renderer, "symbols")
+    size = size_expression(sites)
+    label = next(field.label for field in fields if field.name == "evidence_grade")
+    for grade, colour in GRADES.items():
+        rule = {"filter": f"\"evidence_grade\" = '{grade}'", "label": holdable(f"{label}: {grade}")}
+        _rule(rules, symbols, rule, Marker("circle", colour, INK, 0.25, size))
+    known = ", ".join(f"'{grade}'" for grade in GRADES)
+    rest = {"filter": f'"evidence_grade" IS NULL OR "evidence_grade" NOT IN ({known})', "label": f"{label}: –"}
+    _rule(rules, symbols, rest, Marker("diamond", PAPER, GREY, 0.35))
     return _text(root)
 
 

@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from planner.errors import InternalError
+
 DIGITS = np.frombuffer(b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_", dtype=np.uint8)
 BASE = len(DIGITS)
 LEVEL = 6  # of zlib; 9 takes three times as long for one per cent
@@ -68,6 +70,8 @@ def packed_block(value: Any) -> str:
 
 def _width(codes: NDArray[np.int64], base: int) -> int:
     """Digits to a base that the largest code needs; 0 where all are 0."""
+    if not isinstance(codes, np.ndarray):
+        raise InternalError(f"{type(codes).__name__} in the data of the page")
     width = 0
     while codes.size and base**width <= codes.max():
         width += 1

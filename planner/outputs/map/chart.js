@@ -2,10 +2,10 @@
 
 const CHART = { width: 308, height: 118, left: 30, right: 4, top: 8, bottom: 18 };
 
-// demand: twelve values, or one number that is drawn as a line across
-function monthChart(volumes, demand, designMonth) {
+// demand: twelve values, or one number that is drawn as a line across; least: what the scale reaches at least
+function monthChart(volumes, demand, designMonth, least = 0) {
   const demands = Array.isArray(demand) ? demand : volumes.map(() => demand);
-  const top = chartTop(Math.max(...volumes, ...demands.filter(Number.isFinite), 0.1));
+  const top = chartTop(Math.max(...volumes, ...demands.filter(Number.isFinite), least, 0.1));
   const y = (value) => CHART.top + (1 - value / top) * (CHART.height - CHART.top - CHART.bottom);
   const chart = svgElement("svg", {
     class: "chart", viewBox: `0 0 ${CHART.width} ${CHART.height}`, role: "img", "aria-label": chartWords(volumes, demands),

@@ -32,7 +32,12 @@ async function start() {
   const reframe = makeReframe(map, bounds);
   const halo = makeHalo(map, sites);
   const table = makeTable(sites, context.reasons, context.markOf, run, (index, from) => popup.open(index, from), halo);
-  const popup = startPopup(map, layer, table, context);
+  const links = makeLinks(context, (index, from) => popup.open(index, from), () => popup.close());
+  const compare = startCompare(context, () => popup.refill());
+  const popup = startPopup(map, layer, table, context, {
+    actions: (index) => [...compare.buttons(index), ...copyButton(() => links.addressOf(index))],
+    onShow: links.tell,
+  });
   startTip(map, layer, sites, table.point);
   startLooks(Boolean(block.relief), (wanted) => ground.showRelief(wanted), (grey) => {
     colouring.use(grey);
@@ -50,7 +55,8 @@ async function start() {
   fillFindings(context.findings, sites, popup.open);
   startAssumptions(run);
   startWhatIf(run);
-  startPrint(reframe, () => fillPrint(context, table.list(), filterWords(filters.read(), run), table.orderWords()));
+  startPaper();
+  startPrint(reframe, compare, () => fillPrint(context, table.list(), filterWords(filters.read(), run), table.orderWords()));
 
   function refresh() {
     const wanted = filters.read();
@@ -86,6 +92,7 @@ async function start() {
     table.repaint();
     refresh();
   });
+  links.follow();
 }
 
 // The active filters, always in words.

@@ -21,6 +21,7 @@ import pandas as pd
 
 from planner.outputs.map.areas import label_point
 from planner.outputs.map.block import packed_block, safe_json
+from planner.outputs.map.calculation import money_rules
 from planner.outputs.map.colour_layers import colour_layers
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.finding_data import finding_data, finding_keys
@@ -39,7 +40,7 @@ from planner.texts import ENGLISH, LANGUAGES, texts
 PACKED_ABOVE = 8_000  # sites, about 2 MB; below, any browser opens the page, above those that can unpack a stream
 LEAFLET = "vendor/leaflet"
 RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
-STYLES = ("style.css", "panel.css", "popup.css", "charts.css", "print.css")
+STYLES = ("style.css", "panel.css", "popup.css", "charts.css", "compare.css", "print.css")
 SCRIPTS = (
     "texts.js",
     "words.js",
@@ -64,6 +65,10 @@ SCRIPTS = (
     "chart.js",
     "ways.js",
     "details.js",
+    "calculation.js",
+    "compare_rows.js",
+    "compare.js",
+    "links.js",
     "popup.js",
     "head.js",
     "read_first.js",
@@ -117,8 +122,8 @@ def map_page(
     block = _block(sites, areas, run, checks, findings, relief, shown, most_sites)
     packed = block["sites"]["count"] > packed_above
     known = texts(language_of(run))
-    style = "\n".join((_leaflet_style(), *(_own(name) for name in STYLES)))
-    scripts = {"LEAFLET": _leaflet_script(), "SCRIPT": _script()}
+    style = "\n".join((leaflet_style(), *(_own(name) for name in STYLES)))
+    scripts = {"LEAFLET": leaflet_script(), "SCRIPT": _script()}
     parts = {
         "POLICY": _policy([style], list(scripts.values()), image_policy(run.get("tiles"))),
         "LANGUAGE": html.escape(language_of(run)),
@@ -157,6 +162,7 @@ def _block(
         "run": {
             "language": language_of(run),
             "tiles": run.get("tiles"),
+            "money": money_rules(run["plan"]),
             **{key: str(run[key]) for key in RUN_TEXTS},
             "counts": decision_counts(whole, run["counts"]),
             "coarsen_m": float(run.get("coarsen_m", 0)),
@@ -216,7 +222,8 @@ def budget_steps(steps: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 
 
 def _scenario(row: Mapping[str, Any]) -> dict[str, Any]:
-    return {**row, "changes": spoken_all(row["changes"]), "clash": spoken(row["clash"])}
+    lists = {name: spoken_all(row[name]) for name in ("changes", "in", "out")}
+    return {**row, **lists, "clash": spoken(row["clash"])}
 
 
 def assumptions(run: Mapping[str, Any]) -> list[list[Any]]:
@@ -286,12 +293,12 @@ def _script() -> str:
     return '"use strict";\n(() => {\n' + "\n".join(_own(name) for name in SCRIPTS) + "\n})();\n"
 
 
-def _leaflet_script() -> str:
+def leaflet_script() -> str:
     """Leaflet with its licence, without the pointer to a source map that does not travel along."""
     code = re.sub(r"\n//# sourceMappingURL=.*", "", _own(f"{LEAFLET}/leaflet.js"))
     return f"/*\n{_own(f'{LEAFLET}/LICENSE')}*/\n{code}"
 
 
-def _leaflet_style() -> str:
+def leaflet_style() -> str:
     """Leaflet's style without declarations that name a picture: no marker or layer picture is used."""
     return re.sub(r"[\w-]+\s*:\s*url\([^)]*\);?", "", _own(f"{LEAFLET}/leaflet.css"))

@@ -1,10 +1,11 @@
 // The pop-up of one site: what is decided and why, then the numbers with their units.
 
-function fillPopup(popup, context, index, onClose) {
-  popup.replaceChildren(popupHead(context, index, onClose), element("div", "popup-body", ...popupBody(context, index)));
+function fillPopup(popup, context, index, onClose, actions) {
+  const opened = Boolean(popup.querySelector(".calculation[open]"));
+  popup.replaceChildren(popupHead(context, index, onClose, actions), element("div", "popup-body", ...popupBody(context, index, opened)));
 }
 
-function popupHead({ sites, run, markOf }, index, onClose) {
+function popupHead({ sites, run, markOf }, index, onClose, actions) {
   const title = element("h2", "", foreign(siteTitle(sites, index)));
   title.id = "popup-title";
   const close = element("button", "close", "×");
@@ -13,7 +14,7 @@ function popupHead({ sites, run, markOf }, index, onClose) {
   close.addEventListener("click", onClose);
   const decision = element("p", "verdict", markCanvas({ ...markOf(index), radius: 6.5 }, 18));
   decision.append(element("strong", "", decisionWord(sites.decision[index])), verdictRest(sites, index, run));
-  return element("header", "popup-head", close, title, placeLine(sites, index, run), decision);
+  return element("header", "popup-head", close, title, placeLine(sites, index, run), decision, element("div", "actions", ...actions(index)));
 }
 
 function placeLine(sites, index, run) {
@@ -36,11 +37,13 @@ function verdictRest(sites, index, run) {
   return parts.length ? element("span", "", ` ${parts.join(" · ")}`) : "";
 }
 
-function popupBody(context, index) {
+// opened: whether the calculation was open at the site before.
+function popupBody(context, index, opened) {
   const sentences = context.reasons.sentences(index);
   return [
     element("ul", "reasons", ...sentences.map((sentence) => element("li", "", foreign(sentence)))),
     ...headlinePart(context, index),
+    ...calculationPart(context, index, opened),
     ...chartPart(context.sites, index),
     ...detailParts(context, index),
   ];
@@ -73,7 +76,8 @@ function chartPart(sites, index) {
   return [element("figure", "", caption, monthChart(volumes, monthDemands(sites, index), sites.design_month[index]))];
 }
 
-function startPopup(map, layer, table, context) {
+// actions(index): what can be done with the site; onShow(index): which site is shown, -1 for none.
+function startPopup(map, layer, table, context, { actions, onShow }) {
   const popup = byId("popup");
   const { sites } = context;
   let opener = null;
@@ -82,13 +86,14 @@ function startPopup(map, layer, table, context) {
   function open(index, from) {
     opener = from;
     shown = index;
-    fillPopup(popup, context, index, close);
+    fillPopup(popup, context, index, close, actions);
     popup.scrollTop = 0;
     popup.hidden = false;
     layer.select(index);
     table.select(index);
     bringIntoView(map, sites, index, popup);
     popup.focus({ preventScroll: true });
+    onShow(index);
   }
 
   function close() {
@@ -96,19 +101,22 @@ function startPopup(map, layer, table, context) {
     popup.hidden = true;
     layer.select(-1);
     table.select(-1);
+    onShow(-1);
     (opener || map.getContainer()).focus({ preventScroll: WIDE.matches });
   }
 
-  whenSpoken(() => {
-    if (!popup.hidden) fillPopup(popup, context, shown, close);
-  });
+  function refill() {
+    if (!popup.hidden) fillPopup(popup, context, shown, close, actions);
+  }
+
+  whenSpoken(refill);
   map.on("click", ({ containerPoint }) => {
     const index = layer.siteAt(containerPoint);
     if (index >= 0) open(index, null);
     else close();
   });
   document.addEventListener("keydown", (event) => {
-    if (event.key === "Escape") close();
+    if (event.key === "Escape" && !document.querySelector("dialog[open]")) close();
   });
-  return { open, close };
+  return { open, close, refill };
 }

@@ -1,20 +1,44 @@
 // The printed sheet: map, legend, totals, active filters and cautions on the first page, then the first rows.
 
-const PRINT_ROWS = 26;
+// Rows that the second sheet has room for.
+const PRINT_ROWS = { a4: 26, a3: 41 };
+const PAPERS = ["a4", "a3", "a4_grey", "a3_grey"];
 
-function startPrint(reframe, fill) {
-  const printing = () => document.body.classList.contains("printing");
-  const onlyFindings = () => document.body.classList.contains("printing-findings");
+// The size of the sheet, with or without colour; the print dialogue of the browser follows it.
+function startPaper() {
+  fillChoices(byId("paper"), PAPERS, (paper) => say(`page_paper_${paper}`));
+  byId("paper").addEventListener("change", () => document.body.classList.toggle("paper-a3", paperSize() === "a3"));
+}
+
+function paperSize() {
+  return byId("paper").value.slice(0, 2);
+}
+
+function startPrint(reframe, compare, fill) {
+  const grey = byId("grey");
+  const marked = (name) => document.body.classList.contains(name);
   const turn = () => reframe(() => document.body.classList.toggle("printing"));
+  let greyed = false;
 
   function enter() {
-    if (printing() || onlyFindings()) return;
+    if (marked("printing") || marked("printing-findings") || marked("printing-compare")) return;
+    if (compare.isOpen()) {
+      compare.fillPrint();
+      document.body.classList.add("printing-compare");
+      return;
+    }
+    greyed = byId("paper").value.endsWith("grey") && !grey.checked;
+    if (greyed) grey.click();
     fill();
     turn();
   }
 
   function leave() {
-    if (printing()) turn();
+    document.body.classList.remove("printing-compare");
+    if (!marked("printing")) return;
+    turn();
+    if (greyed) grey.click();
+    greyed = false;
   }
 
   // Browsers differ in which of the two they tell.
@@ -27,10 +51,12 @@ function startPrint(reframe, fill) {
 function fillPrint(context, list, filters, orderWords) {
   const { run, sites } = context;
   const words = filters.length ? say("page_print_filters", { filters: filters.join("; ") }) : say("page_print_no_filter");
-  byId("print-filters").textContent = [words, sayCount("page_print_count", sites.count, { shown: wholeText(list.length) })].join(" ");
+  const layer = byId("layer").selectedOptions[0].textContent;
+  const count = sayCount("page_print_count", sites.count, { shown: wholeText(list.length) });
+  byId("print-filters").textContent = [words, count, say("page_print_layer", { layer })].join(" ");
   byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
   byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(told(text)))));
-  const rows = [...list.slice(0, PRINT_ROWS - (run.scenarios.length && run.scenarios.length + 4))];
+  const rows = [...list.slice(0, PRINT_ROWS[paperSize()] - (run.scenarios.length && run.scenarios.length + 4))];
   const left = list.length - rows.length;
   const rest = left ? sayCount("page_print_left", left) : say("page_print_all");
   byId("print-rows").replaceChildren(

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from planner.errors import InternalError
 from planner.glossary import monthly
+from planner.outputs.map.calculation import present_volume
 from planner.outputs.map.pack import Packed, Presence, decimals_for, pack_texts, pack_told
 from planner.outputs.sentences import COLUMNS
 
@@ -67,6 +68,8 @@ DECIMALS = {
     "volume_used_m3_day": 2,  # sums of the page then agree with those of the run
     "capital_cost": 0,
     "annual_cost": 0,
+    "lifecycle_cost": 0,
+    "present_volume_m3": 0,
     "cost_per_person": 0,
     "family_margin": 3,
     "family_margin_equipment": 3,
@@ -131,7 +134,7 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
         "switch_text",
         *TEXTS,
         *TOLD,
-        *DECIMALS,
+        *(name for name in DECIMALS if name != "present_volume_m3"),
         *SHARES,
         *COSTS,
         *monthly("demand"),
@@ -139,7 +142,7 @@ def site_frame(sites: pd.DataFrame) -> pd.DataFrame:
     missing = [name for name in needed if name not in frame.columns]
     if missing:
         raise InternalError(f"the map lacks the columns {', '.join(missing)}")
-    return frame
+    return frame.assign(present_volume_m3=present_volume(frame))
 
 
 def site_columns(frame: pd.DataFrame) -> dict[str, Any]:

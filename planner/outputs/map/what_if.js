@@ -59,8 +59,8 @@ function scenarioWords(one, funded) {
   const lines = [[say("page_changed"), one.changes.map(told).join("; ") || say("page_nothing")]];
   if (one.clash) lines.push([say("page_clash"), told(one.clash)]);
   else {
-    lines.push([say(funded ? "page_into_funded" : "page_into_equip"), one.in.join(", ") || none]);
-    lines.push([say(funded ? "page_out_of_funded" : "page_out_of_equip"), one.out.join(", ") || none]);
+    lines.push([say(funded ? "page_into_funded" : "page_into_equip"), one.in.map(told).join(", ") || none]);
+    lines.push([say(funded ? "page_out_of_funded" : "page_out_of_equip"), one.out.map(told).join(", ") || none]);
   }
   return [element("h2", "", foreign(one.name)), element("dl", "details", ...lines.map(([words, text]) => detailRow([words, text])))];
 }

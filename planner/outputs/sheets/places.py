@@ -107,8 +107,8 @@ def coordinates(row: pd.Series, language: str) -> str:
 def _minutes(value: float, language: str) -> str:
     """Degrees and minutes to a thousandth, 2 m; a minute that rounds to sixty is a degree.
 
-    >>> _minutes(-12.81212, "en")
-    "12°\\u00a048.727'"
+    >>> _minutes(-12.81212, "en").split()
+    ['12°', "48.727'"]
     """
     thousandths = round(abs(value) * 60_000)
     degrees, rest = divmod(thousandths, 60_000)

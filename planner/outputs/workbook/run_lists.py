@@ -43,7 +43,7 @@ def scenario_lists(material: Material, words: Words) -> list[Listing]:
             {
                 "scenario": one["name"] or words.say("plan_itself"),
                 "changes": "; ".join(words.spoken(line) for line in one["changes"]),
-                **{name: one["totals"].get(name) for name in TOTALS},
+                **{name: (one["totals"] or {}).get(name) for name in TOTALS},
                 "clash": words.spoken(one["clash"]),
                 "sites_in": ", ".join(map(words.spoken, one["in"])),
                 "sites_out": ", ".join(map(words.spoken, one["out"])),

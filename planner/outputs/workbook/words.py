@@ -113,6 +113,6 @@ def sheet_name(text: str) -> str:
     """The text as a name of a sheet: at most 31 characters, none of []:*?/\\, no apostrophe at an end.
 
     >>> sheet_name("Prix [USD/m3] : l'essentiel de la liste")
-    'Prix  USD m3    l\\'essentiel de '
+    "Prix  USD m3    l'essentiel de"
     """
     return FORBIDDEN.sub(" ", text)[:NAME_LENGTH].strip("' ") or "-"

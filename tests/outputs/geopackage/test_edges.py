@@ -23,7 +23,8 @@ from planner.outputs.map.cost_classes import PALETTE
 from planner.outputs.tables import SITE_COLUMNS
 
 RUN: dict[str, Any] = {"run_id": "0123456789ab", "date": "2026-05-04", "currency": "USD", "counts": {"equip": 2}}
-TABLES = {"sites", "sites_without_position", "findings", "run", "layer_styles"}
+VIEWS = {"sites_funded", "sites_reserve", "sites_test_first"}
+TABLES = {"sites", "sites_without_position", "findings", "run", "layer_styles"} | VIEWS
 
 
 @pytest.fixture

@@ -23,6 +23,9 @@ from planner.plan import read_plan
 from planner.tables.boundary import read_polygons
 from tests.quick_demo import DEMO, quick_demo
 
+SHOWN = ("funded", "reserve", "test_first")  # layers that show some of the sites
+STYLES = ("decision and cost", "evidence")
+
 
 @pytest.fixture(scope="module")
 def done(hostile_names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -80,6 +83,25 @@ def test_areas_add_up_to_the_inventory(done: Path) -> None:
     assert set(areas["area_name"]) >= set(drawn[plan.area.name_field])
 
 
+def test_areas_have_the_totals_of_the_funded(done: Path) -> None:
+    areas = gpd.read_file(done / "plan.gpkg", layer="areas")
+    exact = pd.read_parquet(done / "sites.parquet")
+    funded = exact[exact["funding"] == "funded"]
+    assert areas["funded"].sum() == len(funded) > 0
+    for name in ("people_served", "volume_used_m3_day", "capital_cost"):
+        assert areas[f"funded_{name}"].sum() == pytest.approx(funded[name].sum(), rel=1e-12), name
+
+
+def test_layers_of_some_sites_are_those_of_the_table(done: Path) -> None:
+    exact = pd.read_parquet(done / "sites.parquet").set_index("inventory_row")
+    sites = gpd.read_file(done / "plan.gpkg", layer="sites")
+    for name, of in zip(SHOWN, (exact["funding"], exact["funding"], exact["decision"]), strict=True):
+        read = gpd.read_file(done / "plan.gpkg", layer=f"sites_{name}")
+        assert read["inventory_row"].tolist() == [row for row in sites["inventory_row"] if of[row] == name]
+        assert list(read.columns) == list(sites.columns) and read.crs == "EPSG:4326"
+        assert read.geometry.geom_type.unique().tolist() == ["Point"]
+
+
 def test_run_and_findings(done: Path) -> None:
     record = json.loads((done / "run.json").read_text(encoding="utf-8"))
     told = dict(rows(done / "plan.gpkg", "SELECT key, value FROM run"))
@@ -93,11 +115,13 @@ def test_run_and_findings(done: Path) -> None:
 def test_styles_name_only_columns_that_exist(done: Path) -> None:
     path = done / "plan.gpkg"
     styles = rows(path, "SELECT f_table_name, styleQML, useAsDefault FROM layer_styles")
-    assert {name for name, _, _ in styles} == {"sites", "sites_without_position", "areas", "lots", "findings", "run"}
-    for layer, qml, default in styles:
+    tables = {"sites", "sites_without_position", "areas", "lots", "findings", "run"}
+    assert {name for name, _, _ in styles} == tables | {"sites_funded", "sites_reserve", "sites_test_first"}
+    assert sorted(name for name, _, default in styles if default) == sorted({name for name, _, _ in styles})
+    assert [name for name, _, default in styles if not default] == ["sites", *(f"sites_{one}" for one in SHOWN)]
+    for layer, qml, _ in styles:
         columns = {name for (name,) in rows(path, f"SELECT name FROM pragma_table_info('{layer}')")}
         root = ET.fromstring(qml)
-        assert default == 1
         aliases = root.findall("aliases/alias")
         assert {alias.get("field") for alias in aliases} == columns - {"fid", "geom"}
         # A desktop GIS counts the key as field 0.
@@ -113,8 +137,11 @@ def test_styles_name_only_columns_that_exist(done: Path) -> None:
     assert ("Cost of water, whole scheme (USD/m3)", "Cost of water, whole scheme") in described
 
 
-def test_every_rule_has_a_symbol_and_every_site_a_rule(done: Path) -> None:
-    (qml,) = rows(done / "plan.gpkg", "SELECT styleQML FROM layer_styles WHERE f_table_name = 'sites'")[0]
+@pytest.mark.parametrize("style", STYLES)
+def test_every_rule_has_a_symbol_and_every_site_a_rule(done: Path, style: str) -> None:
+    (qml,) = rows(done / "plan.gpkg", "SELECT styleQML FROM layer_styles WHERE f_table_name = 'sites' ORDER BY id")[
+        STYLES.index(style)
+    ]
     root = ET.fromstring(qml)
     symbols = {symbol.get("name") for symbol in root.findall("renderer-v2/symbols/symbol")}
     used = {rule.get("symbol") for rule in root.iter("rule") if rule.get("symbol") is not None}

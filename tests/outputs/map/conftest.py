@@ -276,6 +276,7 @@ def _design(sites: pd.DataFrame, random: np.random.Generator) -> None:
     values["total_head_m"] = values["design_pumping_level_m"] + 9
     values["intake_depth_m"] = np.ceil(values["design_pumping_level_m"] + 4)
     values["annual_cost"] = values["capital_cost"] * 0.13
+    values["lifecycle_cost"] = values["annual_cost"] * 9.8181  # annuity factor of 20 years at 8 %
     values["cost_per_person"] = values["capital_cost"] / 250.0
     for place in range(12):
         values[monthly("volume")[place]] = demand * season[place] * 0.98

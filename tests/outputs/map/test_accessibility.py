@@ -16,6 +16,11 @@ STATES: dict[str, tuple[str, ...]] = {
     "opened": (),
     "filters": ("#filter-toggle",),
     "popup": ("#rows .site >> nth=1",),
+    "calculation": ("#rows .site >> nth=1", ".calculation summary"),
+    "compare": (
+        *("#rows .site >> nth=1", ".compare-button", "#popup .close"),
+        *("#rows .site >> nth=2", ".compare-button"),
+    ),
     "read": ("#tab-read",),
     "findings": ("#tab-findings", "#finding-groups .rule-toggle >> nth=0"),
     "assumptions": ("#tab-assumptions",),

@@ -30,7 +30,10 @@ def test_sheet_tells_filters_totals_cautions_and_run(
     run = invented_run(hostile_sites)
     count = int((hostile_sites["volume_used_m3_day"].round(1) >= 5).sum())
     told = printed.text("#print-filters")
-    assert told == f"Filters: water used at least 5 m³/d. {count} of 600 inventory rows are shown."
+    assert told == (
+        f"Filters: water used at least 5 m³/d. {count} of 600 inventory rows are shown. "
+        "Marks are coloured by cost of water and decision."
+    )
     for text in run["cautions"]:
         assert text in printed.text("#print-cautions")
     assert run["run_id"] in printed.text("#print-run")
@@ -67,5 +70,57 @@ def test_no_filter_is_said_in_words(open_page: Callable[..., Any], page_file: Pa
     visit = open_page(page_file)
     visit.page.emulate_media(media="print")
     visit.page.wait_for_selector(".printing")
-    assert visit.text("#print-filters") == "No filter is active. 600 of 600 inventory rows are shown."
+    assert visit.text("#print-filters") == (
+        "No filter is active. 600 of 600 inventory rows are shown. Marks are coloured by cost of water and decision."
+    )
+    visit.close()
+
+
+def boxes_of(pdf: bytes) -> list[tuple[int, int]]:
+    """Width and height of each sheet, mm."""
+    found = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
+    return [(round(float(width) * 25.4 / 72), round(float(height) * 25.4 / 72)) for width, height in found]
+
+
+def test_a3_lies_too_and_has_more_rows(open_page: Callable[..., Any], page_file: Path) -> None:
+    visit = open_page(page_file)
+    visit.page.select_option("#paper", "a3")
+    assert boxes_of(visit.page.pdf(prefer_css_page_size=True)) == [(420, 297)] * 2
+    visit.page.emulate_media(media="print")
+    visit.page.wait_for_selector(".printing")
+    assert visit.page.locator("#print-rows tbody tr").count() == 41
+    box = visit.page.locator(".page").bounding_box()
+    # A3 lying less margins of 9 mm: 402 by 279 mm.
+    assert box["width"] <= 402 / 25.4 * 96 and box["height"] <= 279 / 25.4 * 96
+    rows = visit.page.locator("#print-rows").bounding_box()
+    assert rows["height"] <= 279 / 25.4 * 96
+    visit.close()
+
+
+def test_without_colour_the_print_is_grey_and_the_page_is_not(open_page: Callable[..., Any], page_file: Path) -> None:
+    visit = open_page(page_file)
+    tones = "() => [...document.querySelectorAll('.scale-colour')].map((one) => getComputedStyle(one).backgroundColor)"
+    before = visit.page.evaluate(tones)
+    visit.page.select_option("#paper", "a4_grey")
+    visit.page.emulate_media(media="print")
+    visit.page.wait_for_selector(".printing")
+    greys = [[int(part) for part in re.findall(r"\d+", tone)[:3]] for tone in visit.page.evaluate(tones)]
+    assert all(red == green == blue for red, green, blue in greys)
+    lightness = [tone[0] for tone in greys]
+    assert lightness in (sorted(set(lightness)), sorted(set(lightness), reverse=True))
+    visit.page.emulate_media(media="screen")
+    visit.page.wait_for_selector(".printing", state="detached")
+    assert visit.page.evaluate(tones) == before
+    assert not visit.page.is_checked("#grey")
+    visit.close()
+
+
+def test_print_names_the_layer_of_colour(open_page: Callable[..., Any], page_file: Path) -> None:
+    visit = open_page(page_file)
+    visit.page.select_option("#layer", "evidence_grade")
+    visit.page.emulate_media(media="print")
+    visit.page.wait_for_selector(".printing")
+    assert visit.text("#print-filters").endswith("Marks are coloured by evidence grade.")
+    for part in (".north", ".leaflet-control-scale-line", "#cost-scale", "#print-run"):
+        assert visit.page.locator(part).first.is_visible(), part
     visit.close()

@@ -10,6 +10,7 @@ import pytest
 
 from planner.choice.moves import totals
 from planner.outputs.map.page import map_page
+from planner.texts import said
 
 pytestmark = pytest.mark.browser
 HURT = "<img src=x onerror=window.hurt=1>"
@@ -24,7 +25,13 @@ def scenario_page(
     rows = [
         {"name": "", "changes": [], "totals": sums, "clash": "", "in": [], "out": []},
         {
-            **{"name": "drought", "changes": ["well.level_decline_m 0 → 5"], "clash": "", "in": [HURT], "out": ["W2"]},
+            **{
+                "name": "drought",
+                "changes": ["well.level_decline_m 0 → 5"],
+                "clash": "",
+                "in": [HURT],
+                "out": ["W2", said("move_row", row="31")],
+            },
             "totals": {**sums, "equip": 7, "cost_per_m3_median": None},
         },
         {"name": HURT, "changes": [], "totals": None, "clash": f"rules {HURT} clash", "in": [], "out": []},
@@ -40,7 +47,7 @@ def test_scenarios_are_told(open_page: Callable[..., Any], scenario_page: Path, 
     visit = open_page(scenario_page, size)
     visit.page.click("#tab-what-if")
     words = visit.text("#what-if")
-    for text in ("The plan", "drought", "well.level_decline_m 0 → 5", HURT, "rules clash: no result", "W2"):
+    for text in ("The plan", "row 31", "drought", "well.level_decline_m 0 → 5", HURT, "rules clash: no result", "W2"):
         assert text in words
     assert visit.page.locator("#what-if .scenarios tbody tr").count() == 3
     assert visit.page.locator("#what-if img").count() == 0

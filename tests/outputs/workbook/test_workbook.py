@@ -243,3 +243,10 @@ def test_places_of_a_text_are_those_of_the_english(language: str) -> None:
     for key, (_, text) in english.items():
         if key.startswith("workbook_"):
             assert set(re.findall(r"\{\w+\}", text)) == set(re.findall(r"\{\w+\}", other[key][1])), key
+
+
+def test_a_scenario_whose_rules_clash_has_no_totals(material: Material, tmp_path: Path) -> None:
+    clash = {"name": "poor", "changes": [], "totals": None, "clash": "no money", "in": [], "out": []}
+    write_workbook(dataclasses.replace(material, scenarios=[*material.scenarios, clash]), tmp_path / "programme.xlsx")
+    rows = read(tmp_path / "programme.xlsx")[name_of("scenarios")]
+    assert "no money" in rows[-1] and len(rows[-1]) == len(rows[-2])
