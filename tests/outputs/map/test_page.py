@@ -258,7 +258,8 @@ def test_every_key_of_the_plan_is_told_and_defaults_are_marked(make_page: MakePa
     assert told["programme.discount_rate"] == ("0.08", True)
     assert told["demand.growth"] == ("0.025", False)
     assert told["area.boundary"] == ("district.gpkg", False)
-    assert told["demand.season"] == ("1 in each of 12", True)
+    value, default = told["demand.season"]
+    assert value["en"] == "1 in each of 12" and default
 
 
 def test_size_of_the_page(make_page: MakePage, invented_sites: Sites, invented_district: gpd.GeoDataFrame) -> None:
