@@ -40,6 +40,7 @@ function hideIfNarrow(map, marker, bounds) {
 const NAME_STEP = { x: 12, y: 9 };
 const NAME_STEPS = { x: 6, y: 8 };
 const NAME_PULL = 1 / 60; // hidden marks that a pixel from the middle is worth
+const MOST_NEAR = 300; // among more marks no place is free, and a name stays in the middle
 
 function placeName(map, { marker, middle, rings }, marks) {
   const label = marker.getElement().firstChild;
@@ -47,6 +48,10 @@ function placeName(map, { marker, middle, rings }, marks) {
   const scale = 2 ** map.getZoom();
   const half = { x: label.offsetWidth / 2 + 1, y: label.offsetHeight / 2 - 1 };
   const near = marksNear(middle, scale, half, marks);
+  if (near.length > MOST_NEAR) {
+    marker.setLatLng(map.unproject(middle, 0));
+    return;
+  }
   const inside = (x, y) => isInside(rings, middle.x + x / scale, middle.y + y / scale);
   const tries = [];
   for (let right = -NAME_STEPS.x; right <= NAME_STEPS.x; right += 1) {
@@ -67,6 +72,7 @@ function marksNear(middle, scale, half, { x, y, radius, drawn }) {
   for (const index of drawn) {
     const [across, down] = [(x[index] - middle.x) * scale, (y[index] - middle.y) * scale];
     if (Math.abs(across) < reach.x && Math.abs(down) < reach.y) near.push([across, down, radius[index]]);
+    if (near.length > MOST_NEAR) break;
   }
   return near;
 }
