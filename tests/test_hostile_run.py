@@ -22,7 +22,7 @@ from planner.plan.sections import OutputFile
 
 PROGRAMME = '</title></script><script>window.hurt=1</script> {{7*7}} =1+1 & "x"'
 # Identifiers of the catalogue and names of scenarios are refused at the door; what is said of a pump is free text.
-SOURCE = '<img src=x onerror="window.hurt=2">{{7*7}}#eval("1") '
+SOURCE = '<img src=x onerror="window.hurt=2">{{7*7}}#eval("1")'
 CATALOGUE = Path(__file__).parents[1] / "planner/catalogue/pumps_centrifugal.csv"
 
 

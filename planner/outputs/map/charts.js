@@ -12,20 +12,23 @@ function startCharts(run, sites) {
   function draw() {
     drawn = !sheet.hidden;
     if (!drawn) return;
-    curve = curve || costOrder(sites);
-    year = year || monthTable(sites);
-    const wanted = new Uint8Array(sites.count);
-    for (const index of list) wanted[index] = 1;
     const open = [...sheet.querySelectorAll("details")].map((one) => one.open);
-    const steps = supplySteps(curve, wanted);
     sheet.replaceChildren(
       element("p", "quiet", sayCount("page_charts_rows", list.length, { all: wholeText(sites.count) })),
-      curveFigure(run, steps),
-      yearFigure(monthSums(year, list)),
+      ...figures(),
     );
     sheet.querySelectorAll("details").forEach((one, place) => {
       one.open = Boolean(open[place]);
     });
+  }
+
+  // The same for paper, with the numbers in sight.
+  function figures() {
+    curve = curve || costOrder(sites);
+    year = year || monthTable(sites);
+    const wanted = new Uint8Array(sites.count);
+    for (const index of list) wanted[index] = 1;
+    return [curveFigure(run, supplySteps(curve, wanted)), yearFigure(monthSums(year, list))];
   }
 
   sheet.addEventListener("shown", () => {
@@ -33,6 +36,7 @@ function startCharts(run, sites) {
   });
   whenSpoken(draw);
   return {
+    figures,
     show(shown) {
       list = shown;
       drawn = false;

@@ -42,8 +42,8 @@ function classScale({ layer, colours }, counts) {
     const limit = place < layer.breaks.length ? element("span", "scale-limit", limitText(layer.breaks[place])) : "";
     scale.append(element("span", "scale-cell", number, block, limit));
   });
-  scale.firstChild.append(element("span", "scale-end scale-low", say(`page_low_${layer.key}`)));
-  scale.lastChild.append(element("span", "scale-end scale-high", say(`page_high_${layer.key}`)));
+  scale.prepend(element("span", "scale-end", say(`page_low_${layer.key}`)));
+  scale.append(element("span", "scale-end", say(`page_high_${layer.key}`)));
   scale.setAttribute("role", "img");
   scale.setAttribute("aria-label", colours.map((_, place) => classWords(layer.breaks, place, counts[place])).join("; "));
   return scale;

@@ -9,6 +9,11 @@ function runWords(run) {
   return say("page_run", { run: run.run_id, date: dateText(run.date), version: run.version });
 }
 
+// Money of which year, and for what: said once for all costs beside it.
+function costsWords(run) {
+  return say("page_costs", { currency: run.currency, year: run.price_year });
+}
+
 // What a reader must know of positions that are not those of the wells; nothing where they are.
 function positionWords(run) {
   return run.coarsen_m ? [say("page_coarse", { grid: `${wholeText(run.coarsen_m)}\u00a0m` })] : [];
@@ -28,7 +33,7 @@ function showTotals(run, sites, list, all, step = 0) {
     fact(wholeText(chosen.length), say(step ? "page_sites_it_funds" : funded.length ? "page_sites_funded" : "page_sites_to_equip")),
     fact(largeText(sum(sites.volume_used_m3_day, chosen)), say("page_sum_volume")),
     fact(largeText(sum(sites.people_served, chosen)), say("page_sum_people")),
-    fact(largeText(sum(sites.capital_cost, chosen)), say("page_sum_capital", { currency: run.currency })),
+    fact(largeText(sum(sites.capital_cost, chosen)), say("page_sum_capital", { currency: run.currency, year: run.price_year })),
   );
 }
 

@@ -133,6 +133,11 @@ const SiteLayer = CanvasLayer.extend({
     return nearest;
   },
 
+  // Where the marks are at zoom 0, and their size when the map was opened.
+  marks() {
+    return { x: this._x, y: this._y, radius: this._radius, drawn: this._drawn };
+  },
+
   // World coordinates at zoom 0, once for all views; spherical Mercator as the map's own.
   _project() {
     const { latitude, longitude, count } = this._sites;

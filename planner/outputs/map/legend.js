@@ -41,7 +41,7 @@ function decisionMark(colouring, decision) {
 function paintSizeScale(canvas, sizes) {
   const largest = niceAbove(sizes.typical * 0.9);
   const volumes = [largest / 25, largest / 5, largest];
-  const context = sizeCanvas(canvas, 170, 42);
+  const context = sizeCanvas(canvas, 158, 42);
   context.font = "12px Arial, sans-serif";
   context.textBaseline = "middle";
   let left = 1;

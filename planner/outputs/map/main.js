@@ -22,6 +22,7 @@ async function start() {
 
   // Words and legend come first: they settle the size of the map.
   byId("tab-what-if").hidden = !run.scenarios.length;
+  sayTiles(run.tiles);
   const openTab = startTabs();
   fillHead(run);
   fillCaution(run, () => openTab("tab-read"));
@@ -56,7 +57,11 @@ async function start() {
   startAssumptions(run);
   startWhatIf(run);
   startPaper();
-  startPrint(reframe, compare, () => fillPrint(context, table.list(), filterWords(filters.read(), run), table.orderWords()));
+  startPrint(reframe, compare, () => {
+    const words = filterWords(filters.read(), run);
+    fillPrint(context, table.list(), words, table.orderWords());
+    fillPrintCharts(context, table.list(), words, charts.figures());
+  });
 
   function refresh() {
     const wanted = filters.read();

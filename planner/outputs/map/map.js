@@ -7,10 +7,10 @@ function drawMap(block, sites, colouring, notes) {
   const bounds = block.areas.length ? block.areas.map(areaBounds).reduce((whole, part) => whole.extend(part)) : siteBounds(sites);
   showWhole(map, bounds);
   const ground = new GroundLayer(block.areas, block.relief, block.rest).addTo(map);
-  addAreaNames(map, block.areas);
   addControls(map, bounds);
   addNotes(map, () => [...(block.rest ? [restWords("page_rest_note", block.rest)] : []), ...notes()]);
   const layer = new SiteLayer(sites, colouring, ground).addTo(map);
+  addAreaNames(map, block.areas, layer.marks());
   new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(byId("map"));
   return { map, layer, ground, bounds };
 }

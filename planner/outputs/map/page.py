@@ -11,7 +11,7 @@ import base64
 import hashlib
 import html
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from importlib.resources import files
 from typing import Any
@@ -21,7 +21,6 @@ import pandas as pd
 
 from planner.outputs.map.areas import label_point
 from planner.outputs.map.block import packed_block, safe_json
-from planner.outputs.map.calculation import money_rules
 from planner.outputs.map.colour_layers import colour_layers
 from planner.outputs.map.cost_classes import class_colours, cost_breaks
 from planner.outputs.map.finding_data import finding_data, finding_keys
@@ -29,17 +28,16 @@ from planner.outputs.map.order import MOST_SITES, reading_order, rest_data
 from planner.outputs.map.pack import pack_texts
 from planner.outputs.map.reason_data import reason_data
 from planner.outputs.map.relief import Relief
-from planner.outputs.map.run_lines import line_groups
-from planner.outputs.map.site_data import decision_counts, significant, site_columns, site_frame
+from planner.outputs.map.run_data import language_of, run_data
+from planner.outputs.map.site_data import significant, site_columns, site_frame
 from planner.outputs.map.switch_data import switch_data, switch_keys
 from planner.outputs.map.table_columns import table_columns
 from planner.outputs.map.tiles import image_policy
-from planner.outputs.map.words import Told, page_texts, spoken, spoken_all
-from planner.texts import ENGLISH, LANGUAGES, texts
+from planner.outputs.map.words import page_texts, unneeded
+from planner.texts import LANGUAGES, texts
 
 PACKED_ABOVE = 8_000  # sites, about 2 MB; below, any browser opens the page, above those that can unpack a stream
 LEAFLET = "vendor/leaflet"
-RUN_TEXTS = ("programme", "currency", "price_year", "run_id", "date", "version")
 STYLES = ("style.css", "panel.css", "popup.css", "charts.css", "compare.css", "print.css")
 SCRIPTS = (
     "texts.js",
@@ -122,7 +120,7 @@ def map_page(
     block = _block(sites, areas, run, checks, findings, relief, shown, most_sites)
     packed = block["sites"]["count"] > packed_above
     known = texts(language_of(run))
-    style = "\n".join((leaflet_style(), *(_own(name) for name in STYLES)))
+    style = "".join(_lean_style(text) for text in (leaflet_style(), *map(_own, STYLES)))
     scripts = {"LEAFLET": leaflet_script(), "SCRIPT": _script()}
     parts = {
         "POLICY": _policy([style], list(scripts.values()), image_policy(run.get("tiles"))),
@@ -157,23 +155,10 @@ def _block(
     keys = {rule for rule, *_ in reasons["kinds"]} | finding_keys(told) | switch_keys(switches)
     coloured = frame["decision"].isin(["equip", "test_first"])
     breaks = cost_breaks(np.where(coloured, significant(frame["cost_per_m3"]), np.nan))
+    told_of_run, told_of_rest = run_data(run, whole), rest_data(rest, len(frame))
     return {
-        "texts": page_texts(keys),
-        "run": {
-            "language": language_of(run),
-            "tiles": run.get("tiles"),
-            "money": money_rules(run["plan"]),
-            **{key: str(run[key]) for key in RUN_TEXTS},
-            "counts": decision_counts(whole, run["counts"]),
-            "coarsen_m": float(run.get("coarsen_m", 0)),
-            "assumptions": assumptions(run),
-            "without_effect": [[key, spoken(text)] for key, text in run["without_effect"].items()],
-            "cautions": spoken_all(run["cautions"]),
-            "notes": spoken_all(run["notes"]),
-            "told": [[spoken(head), spoken_all(lines)] for head, lines in line_groups(run.get("budget", []))],
-            "scenarios": [_scenario(row) for row in run.get("scenarios", [])],
-            "steps": budget_steps(run.get("budget_steps", [])),
-        },
+        "texts": page_texts(keys, unneeded(told_of_run, told_of_rest)),
+        "run": told_of_run,
         "cost": {"breaks": breaks, "colours": class_colours(len(breaks) + 1)},
         "layers": colour_layers(frame),
         "table": table_columns(),
@@ -186,17 +171,11 @@ def _block(
         "reasons": reasons,
         "switches": switches,
         "findings": told,
-        "rest": rest_data(rest, len(frame)),
+        "rest": told_of_rest,
         "shown": []
         if shown is None
         else [{"name": str(name), "column": pack_texts(shown[name].iloc[frame["place"]])} for name in shown],
     }
-
-
-def language_of(run: Mapping[str, Any]) -> str:
-    """The language that the page opens in."""
-    language = str(run.get("language", ENGLISH))
-    return language if language in LANGUAGES else ENGLISH
 
 
 def _without_scripts() -> str:
@@ -204,66 +183,6 @@ def _without_scripts() -> str:
     told = {texts(language)["page_noscript"][1]: language for language in reversed(LANGUAGES)}
     lines = (f'<p class="noscript" lang="{told[text]}">{html.escape(text)}</p>' for text in reversed(told))
     return "\n".join(lines)
-
-
-def budget_steps(steps: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """What the slider says of each budget that was tried."""
-    return [
-        {
-            "budget": float(step["budget"]),
-            "own": bool(step["own"]),
-            "rules_kept": bool(step["rules_kept"]),
-            "sites": int(step["sites"]),
-            "people": float(step["people_served"]),
-            "gap": float(step["gap"] or 0.0),
-        }
-        for step in steps
-    ]
-
-
-def _scenario(row: Mapping[str, Any]) -> dict[str, Any]:
-    lists = {name: spoken_all(row[name]) for name in ("changes", "in", "out")}
-    return {**row, **lists, "clash": spoken(row["clash"])}
-
-
-def assumptions(run: Mapping[str, Any]) -> list[list[Any]]:
-    """Every key of the plan as [dotted key, value, whether it is a default], by section."""
-    defaults = run["defaults_used"]
-    given = {key: value for key, value in _flat(run["plan"], set(defaults)) if key not in defaults}
-    keys = sorted({*given, *defaults}, key=lambda key: (key.split(".")[0], key))
-    return [[key, _in_all(defaults[key] if key in defaults else given[key]), key in defaults] for key in keys]
-
-
-def _flat(plan: Mapping[str, Any], whole: set[str], prefix: str = "") -> Iterator[tuple[str, Any]]:
-    for key, value in plan.items():
-        if isinstance(value, Mapping) and f"{prefix}{key}" not in whole:
-            yield from _flat(value, whole, f"{prefix}{key}.")
-        elif value is not None:
-            yield f"{prefix}{key}", value
-
-
-def _in_all(value: Any) -> Told:
-    return spoken({language: plain(value, language) for language in LANGUAGES})
-
-
-def plain(value: Any, language: str = ENGLISH) -> str:
-    """A value of the plan as a reader would write it; numbers as the plan file writes them.
-
-    >>> plain([1.0, 1.0, 1.0]), plain(True)
-    ('1 in each of 3', 'yes')
-    """
-    known = texts(language)
-    if isinstance(value, bool):
-        return known["page_yes" if value else "page_no"][1]
-    if isinstance(value, Mapping):
-        return ", ".join(f"{key} {plain(part, language)}" for key, part in value.items()) or known["page_none"][1]
-    if isinstance(value, (list, tuple)):
-        parts = [plain(part, language) for part in value]
-        if len(parts) < 3 or len(set(parts)) > 1:
-            return ", ".join(parts)
-        words = {"{value}": parts[0], "{count}": str(len(parts))}
-        return re.sub(r"\{\w+\}", lambda found: words.get(found[0], found[0]), known["page_in_each"][1])
-    return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 def _policy(styles: list[str], scripts: list[str], pictures: Sequence[str] = ()) -> str:
@@ -284,13 +203,25 @@ def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"
 
 
+def _lean(text: str) -> str:
+    """A script or style of ours without indentation and without lines that hold nothing but a comment.
+
+    None of them has a text that runs over lines: a test sees to it.
+    """
+    return re.sub(r"^[ \t]*(//.*)?(\n|\Z)|^[ \t]+", "", text, flags=re.MULTILINE)
+
+
+def _lean_style(text: str) -> str:
+    return _lean(re.sub(r"/\*.*?\*/", "", text, flags=re.DOTALL))
+
+
 def _own(name: str) -> str:
     """A file of this folder with plain line ends, whatever the checkout made of them."""
     return files("planner.outputs.map").joinpath(name).read_text(encoding="utf-8").replace("\r\n", "\n")
 
 
 def _script() -> str:
-    return '"use strict";\n(() => {\n' + "\n".join(_own(name) for name in SCRIPTS) + "\n})();\n"
+    return '"use strict";\n(() => {\n' + "".join(_lean(_own(name)) for name in SCRIPTS) + "})();\n"
 
 
 def leaflet_script() -> str:

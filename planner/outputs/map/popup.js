@@ -65,7 +65,7 @@ function headlinePart({ sites, run }, index) {
       figure(volumeText(sites.volume_used_m3_day[index]), "m³/d", say("page_headline_volume"), range("volume_used_m3_day", volumeText)),
       figure(estimateText(sites.capital_cost[index]), run.currency, say("page_headline_capital")),
     ),
-    ...(sites.range_kind[index] ? [element("p", "quiet", say("page_headline_range"))] : []),
+    element("p", "quiet", [costsWords(run), ...(sites.range_kind[index] ? [say("page_headline_range")] : [])].join(" ")),
   ];
 }
 

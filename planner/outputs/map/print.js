@@ -48,12 +48,19 @@ function startPrint(reframe, compare, fill) {
   byId("print").addEventListener("click", () => window.print());
 }
 
+function filterLine(filters) {
+  return filters.length ? say("page_print_filters", { filters: filters.join("; ") }) : say("page_print_no_filter");
+}
+
+function countLine(sites, list) {
+  return sayCount("page_print_count", sites.count, { shown: wholeText(list.length) });
+}
+
 function fillPrint(context, list, filters, orderWords) {
   const { run, sites } = context;
-  const words = filters.length ? say("page_print_filters", { filters: filters.join("; ") }) : say("page_print_no_filter");
+  const words = filterLine(filters);
   const layer = byId("layer").selectedOptions[0].textContent;
-  const count = sayCount("page_print_count", sites.count, { shown: wholeText(list.length) });
-  byId("print-filters").textContent = [words, count, say("page_print_layer", { layer })].join(" ");
+  byId("print-filters").textContent = [words, countLine(sites, list), say("page_print_layer", { layer })].join(" ");
   byId("print-run").textContent = [runWords(run), ...positionWords(run)].join(". ");
   byId("print-cautions").replaceChildren(...run.cautions.map((text) => element("li", "", foreign(told(text)))));
   const rows = [...list.slice(0, PRINT_ROWS[paperSize()] - (run.scenarios.length && run.scenarios.length + 4))];
@@ -62,8 +69,19 @@ function fillPrint(context, list, filters, orderWords) {
   byId("print-rows").replaceChildren(
     element("h2", "", ...sayParts("page_print_head", { programme: foreign(run.programme), rows: sayCount("page_print_first", rows.length), order: orderWords })),
     printTable(context, rows),
-    element("p", "", [rest, words].join(" ")),
+    element("p", "", [rest, words, costsWords(run)].join(" ")),
     ...(run.scenarios.length ? [element("h2", "", say("page_what_if")), scenarioTable(run)] : []),
+    element("p", "quiet", runWords(run)),
+  );
+}
+
+// The third sheet: the charts side by side, each with its numbers below.
+function fillPrintCharts({ run, sites }, list, filters, figures) {
+  for (const figure of figures) for (const table of figure.querySelectorAll("details")) table.open = true;
+  byId("print-charts").replaceChildren(
+    element("h2", "", ...sayParts("page_print_charts_head", { programme: foreign(run.programme) })),
+    element("p", "", [filterLine(filters), countLine(sites, list), costsWords(run)].join(" ")),
+    element("div", "chart-pair", ...figures),
     element("p", "quiet", runWords(run)),
   );
 }

@@ -1,7 +1,7 @@
 // The table of sites: only the rows in view exist, so that ten thousand scroll like ten. One of them is the cursor;
 // the keyboard's way to the map leads through it.
 
-const ROW_HEIGHT = 46;
+const ROW_HEIGHT = 42;
 const ROWS_BEYOND = 6;
 
 // extra: only where the table is wide
@@ -205,7 +205,7 @@ function fillHeader(columns, run, order) {
     const button = element("button", "");
     whenSpoken(() => {
       button.replaceChildren(headLabel(key, run));
-      if (key === "cost_per_m3" || key === "capital_cost") button.title = say("page_whole_scheme");
+      if (key === "cost_per_m3" || key === "capital_cost") button.title = costsWords(run);
     });
     button.type = "button";
     button.addEventListener("click", () => order.by(key, true));

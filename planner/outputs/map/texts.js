@@ -77,12 +77,13 @@ function speak(language) {
   for (const fill of speech.fills) fill();
 }
 
-// data-say is the text of an element, data-say-title and data-say-label its title and aria-label.
+// data-say is the text of an element; data-say-title, -label and -placeholder are its title, aria-label and placeholder.
 function fillTemplate() {
   const each = (name, put) => document.querySelectorAll(`[data-${name}]`).forEach((one) => put(one, say(one.getAttribute(`data-${name}`))));
   each("say", (one, text) => one.replaceChildren(text));
   each("say-title", (one, text) => one.setAttribute("title", text));
   each("say-label", (one, text) => one.setAttribute("aria-label", text));
+  each("say-placeholder", (one, text) => one.setAttribute("placeholder", text));
 }
 
 // The languages by their own names.

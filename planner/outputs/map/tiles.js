@@ -1,16 +1,21 @@
 // Online tiles under the sites, only if the plan names them, and only after the reader switched them on. Tiles that do
 // not come leave the plain ground.
 
+// The switch is there before the map, whose size it settles.
+function sayTiles(source) {
+  if (!source) return;
+  byId("tiles-switch").hidden = false;
+  whenSpoken(() => byId("tiles-words").replaceChildren(say("page_tiles", { host: source.host })));
+}
+
 function startTiles(map, ground, source) {
   if (!source) return;
   const box = byId("tiles");
-  byId("tiles-switch").hidden = false;
   box.checked = false;
   const tiles = tileLayer(source);
   const note = tileNote(source);
   // The ground gives way when there is something to see.
   tiles.on("tileload", () => ground.showTiles(box.checked));
-  whenSpoken(() => byId("tiles-words").replaceChildren(say("page_tiles", { host: source.host })));
 
   box.addEventListener("change", () => {
     ground.showTiles(false);

@@ -11,18 +11,21 @@ from typing import Any
 from planner.texts import ENGLISH, LANGUAGES, Spoken, all_languages, texts
 
 KINDS = ("page", "way")
+IN_TEMPLATE = ("page_noscript", "page_old_browser", "page_damaged")  # said where the scripts do not run
 Told = str | dict[str, str]  # one text for all languages, or one for each that has its own
 
 
-def page_texts(more: Iterable[str] = ()) -> dict[str, Any]:
+def page_texts(more: Iterable[str] = (), without: Sequence[str] = ()) -> dict[str, Any]:
     """{"languages", "keys": [key], "texts": {language: [text]}}, the texts by the place of their key.
 
     more: keys of sentences that this page needs beyond those that its scripts and its template name; keys that no
-    table has are left out. A text that is missing or as in English is "", a list of nothing but such texts is empty.
+    table has are left out. without: how the keys begin that this page cannot need. A text that is missing or as in
+    English is "", a list of nothing but such texts is empty.
     """
     known = texts()
     wanted = _named() | set(more)
     keys = [key for key, (kind, _) in known.items() if kind in KINDS or key in wanted]
+    keys = [key for key in keys if not key.startswith((*without, *IN_TEMPLATE))]
     english = [known[key][1] for key in keys]
     lists = {ENGLISH: english}
     for language in LANGUAGES[1:]:
@@ -30,6 +33,18 @@ def page_texts(more: Iterable[str] = ()) -> dict[str, Any]:
         different = [text if text != usual else "" for text, usual in zip(own, english, strict=True)]
         lists[language] = different if any(different) else []
     return {"languages": list(LANGUAGES), "keys": keys, "texts": lists}
+
+
+def unneeded(run: Mapping[str, Any], rest: Any) -> list[str]:
+    """How the keys begin that a page without this or that cannot need; `run` and `rest` as the page has them."""
+    having = {
+        ("page_step", "page_how_steps"): run["steps"],
+        ("page_scenarios", "page_what_if_words", "page_into_", "page_out_of_", "page_changed"): run["scenarios"],
+        ("page_tiles", "page_how_tiles"): run["tiles"],
+        ("page_coarse", "page_position_to"): run["coarsen_m"],
+        ("page_rest_note", "page_rest_status", "page_rest_row"): rest,
+    }
+    return [start for starts, there in having.items() if not there for start in starts]
 
 
 def spoken(text: Any) -> Told:

@@ -199,7 +199,7 @@ def test_each_filter_takes_what_it_says(visit: Any, hostile_sites: pd.DataFrame)
     for act, wanted, words in (
         (lambda: visit.page.fill("#filter-cost", "0.25"), cost <= 0.25, "cost at most 0.25 USD/m³"),
         (lambda: visit.page.fill("#filter-volume", "9"), volume >= 9, "water used at least 9 m³/d"),
-        (lambda: visit.page.check("#filter-equip"), sites["decision"] == "equip", "equip only"),
+        (lambda: visit.page.check("#filter-equip"), sites["decision"] == "equip", "only sites to equip"),
         (
             lambda: visit.page.select_option("#filter-area", "Temba Hills"),
             sites["sub_district"] == "Temba Hills",

@@ -142,7 +142,7 @@ def test_filters_focus_and_the_open_popup_stay(visit: Any) -> None:
     page.fill("#filter-cost", "0.25")
     page.uncheck("#decisions label:nth-child(3) input")
     page.select_option("#order", "volume_used_m3_day")
-    page.locator("#rows .site").nth(2).click()
+    page.locator("#rows .site", has=page.locator("small", has_text="Test first")).first.click()
     title, rows = page.locator("#popup-title").text_content(), page.locator("#grid").get_attribute("aria-rowcount")
     page.evaluate("document.getElementById('popup').scrollTop = 60")
     first = page.locator("#rows [aria-rowindex='2'] .name bdi").first.text_content()

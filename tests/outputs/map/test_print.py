@@ -51,13 +51,13 @@ def test_everything_of_the_first_sheet_fits(printed: Any) -> None:
     assert words["y"] + words["height"] <= box["y"] + box["height"]
 
 
-def test_pdf_has_two_sheets_lying_and_the_relief(open_page: Callable[..., Any], page_file: Path) -> None:
+def test_pdf_has_three_sheets_lying_and_the_relief(open_page: Callable[..., Any], page_file: Path) -> None:
     visit = open_page(page_file)
     visit.page.wait_for_timeout(300)
     before = visit.page.evaluate("document.getElementById('map').offsetWidth")
     pdf = visit.page.pdf(prefer_css_page_size=True)
     boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
-    assert len(boxes) == 2
+    assert len(boxes) == 3  # map, rows, charts
     assert all(abs(float(width) - 842) < 1 and abs(float(height) - 595) < 1 for width, height in boxes)
     # The relief is the one large picture; its width is that of the picture in the page.
     assert [int(width) for width in re.findall(rb"/Width (\d+)", pdf) if int(width) > 400]
@@ -85,7 +85,7 @@ def boxes_of(pdf: bytes) -> list[tuple[int, int]]:
 def test_a3_lies_too_and_has_more_rows(open_page: Callable[..., Any], page_file: Path) -> None:
     visit = open_page(page_file)
     visit.page.select_option("#paper", "a3")
-    assert boxes_of(visit.page.pdf(prefer_css_page_size=True)) == [(420, 297)] * 2
+    assert boxes_of(visit.page.pdf(prefer_css_page_size=True)) == [(420, 297)] * 3
     visit.page.emulate_media(media="print")
     visit.page.wait_for_selector(".printing")
     assert visit.page.locator("#print-rows tbody tr").count() == 41
@@ -124,3 +124,18 @@ def test_print_names_the_layer_of_colour(open_page: Callable[..., Any], page_fil
     for part in (".north", ".leaflet-control-scale-line", "#cost-scale", "#print-run"):
         assert visit.page.locator(part).first.is_visible(), part
     visit.close()
+
+
+def test_charts_have_a_sheet_with_their_numbers(printed: Any) -> None:
+    page = printed.page
+    sheet = page.locator("#print-charts")
+    assert sheet.locator("svg.chart").count() == 2
+    # Twelve steps of the curve at most, and the months; no tool of the screen.
+    assert sheet.locator("table").first.locator("tbody tr").count() <= 12
+    assert sheet.locator("table").last.locator("tbody tr").count() == 12
+    assert all(table.is_visible() for table in sheet.locator("table").all())
+    assert not any(tool.is_visible() for tool in sheet.locator("input, summary, output").all())
+    told = printed.text("#print-charts")
+    assert "Filters: water used at least 5 m³/d." in told and "Costs: USD of 2026, whole scheme." in told
+    # A4 lying less margins of 9 mm.
+    assert sheet.bounding_box()["height"] <= 192 / 25.4 * 96

@@ -116,11 +116,19 @@ def test_no_word_stands_in_a_script(name: str) -> None:
     assert left == []
 
 
+def test_no_text_of_a_script_runs_over_lines() -> None:
+    # The page drops indentation and lines of comment, which must not stand inside a text.
+    for name in SCRIPTS:
+        assert [line for line in source(name).splitlines() if line.count("`") % 2] == [], name
+    for name in STYLES:
+        assert "//" not in source(name), name
+
+
 def test_no_word_stands_in_the_template() -> None:
     body = re.sub(r"@@\w+@@", "", source("template.html"))
     assert re.findall(r">([^<>]*[A-Za-z][^<>]*)<", body) == []
-    assert re.findall(r'\b(?:aria-label|title|placeholder|alt)="[^"]+"', body) == []
-    named = re.findall(r'data-say(?:-title|-label)?="([^"]+)"', body)
+    assert re.findall(r'(?<![-\w])(?:aria-label|title|placeholder|alt)="[^"]+"', body) == []
+    named = re.findall(r'data-say(?:-title|-label|-placeholder)?="([^"]+)"', body)
     assert len(named) > 40
     assert [key for key in named if key not in texts()] == []
 
