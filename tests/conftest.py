@@ -6,7 +6,7 @@ import csv
 import json
 import os
 import shutil
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +14,7 @@ import pytest
 import rasterio
 from filelock import FileLock
 from hypothesis import settings
+from playwright.sync_api import Browser, sync_playwright
 
 from tests.quick_demo import quick_demo
 
@@ -21,6 +22,7 @@ from tests.quick_demo import quick_demo
 settings.register_profile("no_deadline", deadline=None)
 settings.load_profile("no_deadline")
 
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 MakeProgramme = Callable[..., Path]
 Once = Callable[[str, Callable[[Path], object]], Path]
 
@@ -176,6 +178,19 @@ def quick_run(once: Once) -> Path:
         run(quick_demo(folder / "demo"), folder / "out")
 
     return once("quick", fill)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One headless Chromium a process of tests: the synchronous driver cannot be started twice."""
+    # A contributor may lack a browser, and the README says that these tests then skip themselves. Continuous
+    # integration installs Chromium: there they fail rather than skip.
+    if CHROMIUM is None and not os.environ.get("CI"):
+        pytest.skip("no Chromium on this machine")
+    with sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        yield opened
+        opened.close()
 
 
 @pytest.fixture(scope="session")

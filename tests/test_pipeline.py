@@ -45,6 +45,10 @@ OUTPUTS = (
     "field_form.xlsx",
     "site_sheets.pdf",
     "brief.pdf",
+    "chart_funnel.svg",
+    "chart_head_flow.svg",
+    "chart_months.svg",
+    "chart_supply_curve.svg",
 )
 
 

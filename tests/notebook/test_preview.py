@@ -4,33 +4,18 @@ from __future__ import annotations
 
 import html
 import json
-import os
 import re
-import shutil
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import folium
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 import planner
 from planner.notebook.preview import preview_data, script_string
 from planner.outputs.shared import coarse_sites
-
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None and not os.environ.get("CI"):
-        pytest.skip("no Chromium on this machine")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
 
 
 def opened(browser: Browser, file: Path) -> tuple[Page, list[str]]:

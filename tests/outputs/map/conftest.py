@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -12,7 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import polygonize, unary_union
 
@@ -45,7 +43,6 @@ REASONS = {
 CENTRE = (-12.9, 4.3)  # latitude and longitude of a place in open sea
 
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 ELEVATION = Path(__file__).parents[3] / "data_demo/elevation.tif"  # laid under the invented district
 WIDE = (1366, 768)
 NARROW = (390, 844)
@@ -84,18 +81,6 @@ class Visit:
     def close(self) -> None:
         self.context.close()
         assert self.trouble == []
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    # A contributor may lack a browser, and the README says that these tests then skip themselves. Continuous
-    # integration installs Chromium: there they fail rather than skip.
-    if CHROMIUM is None and not os.environ.get("CI"):
-        pytest.skip("no Chromium on this machine")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="session")
