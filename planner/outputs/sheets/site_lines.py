@@ -26,6 +26,12 @@ class SiteLines:
         """A column as a number with its marks; "?" where it is missing."""
         return decimal_text(float(self.row[name]), self.language, decimals)
 
+    def share(self, name: str) -> str:
+        """A share rounded down, so that 100 % is said only of what is met in full; of days below it, up."""
+        value = float(self.row[name])
+        down = math.floor(100 * value + 1e-9) if name != "days_below_80pct" else math.ceil(100 * value - 1e-9)
+        return percent_text(down / 100, self.language)
+
     def known(self, name: str) -> bool:
         """Whether a number is there."""
         return not math.isnan(float(self.row[name]))
@@ -160,7 +166,7 @@ class SiteLines:
             level = self.say("with_range", value=level, **ends)
         return [
             [self.say("water_used"), used],
-            *([self.say(key), percent_text(float(row[name]), language)] for key, name in shares if self.known(name)),
+            *([self.say(key), self.share(name)] for key, name in shares if self.known(name)),
             [self.say("water_safe_rate"), self.say("m3_h", value=number(float(row["safe_rate_m3_h"]), language))],
             [self.say("water_level"), level],
         ]

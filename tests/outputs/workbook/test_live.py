@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -23,8 +24,8 @@ SUMMED = ("capital_cost", "people_served", "volume_used_m3_day")
 @pytest.fixture(scope="session")
 def computed(written: Path, tmp_path_factory: pytest.TempPathFactory) -> Sheets:
     """The workbook after LibreOffice opened it, computed every formula and saved it."""
-    program = shutil.which("soffice")
-    if program is None:
+    program = shutil.which("soffice") or ""
+    if not program and not os.environ.get("CI"):
         pytest.skip("no soffice here: Debian has it in libreoffice-calc-nogui")
     folder = tmp_path_factory.mktemp("office")
     spoiled = folder / "spoiled.xlsx"
