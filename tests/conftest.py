@@ -194,6 +194,14 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
+def pictures(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where pictures of pages and sheets are kept, to be looked at: the folder TEST_PICTURES, else pytest's own."""
+    folder = Path(os.environ.get("TEST_PICTURES", tmp_path_factory.getbasetemp() / "pictures"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="session")
 def hostile_names() -> tuple[str, ...]:
     """Names for inventories, plans and boundaries that try to become markup, script or template."""
     return HOSTILE

@@ -40,13 +40,16 @@ def test_vendored_files_are_the_ones_that_were_checked() -> None:
 @pytest.mark.browser
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
 @pytest.mark.parametrize("state", STATES)
-def test_nothing_serious(open_page: Callable[..., Any], page_file: Path, size: tuple[int, int], state: str) -> None:
+def test_nothing_serious(
+    open_page: Callable[..., Any], page_file: Path, pictures: Path, size: tuple[int, int], state: str
+) -> None:
     visit = open_page(page_file, size, bypass_csp=True)
     for selector in STATES[state]:
         if selector.startswith("#layer="):
             visit.page.select_option("#layer", selector.removeprefix("#layer="))
         else:
             visit.page.locator(selector).click()
+    visit.page.screenshot(path=pictures / f"page_{state.replace(' ', '_')}_{size[0]}.png")
     visit.page.add_script_tag(content=(VENDOR / "axe.min.js").read_text(encoding="utf-8"))
     found = visit.page.evaluate("axe.run().then((result) => result.violations)")
     grave = [

@@ -51,11 +51,13 @@ def test_everything_of_the_first_sheet_fits(printed: Any) -> None:
     assert words["y"] + words["height"] <= box["y"] + box["height"]
 
 
-def test_pdf_has_three_sheets_lying_and_the_relief(open_page: Callable[..., Any], page_file: Path) -> None:
+def test_pdf_has_three_sheets_lying_and_the_relief(
+    open_page: Callable[..., Any], page_file: Path, pictures: Path
+) -> None:
     visit = open_page(page_file)
     visit.page.wait_for_timeout(300)
     before = visit.page.evaluate("document.getElementById('map').offsetWidth")
-    pdf = visit.page.pdf(prefer_css_page_size=True)
+    pdf = visit.page.pdf(path=pictures / "page_print_a4.pdf", prefer_css_page_size=True)
     boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
     assert len(boxes) == 3  # map, rows, charts
     assert all(abs(float(width) - 842) < 1 and abs(float(height) - 595) < 1 for width, height in boxes)
