@@ -35,7 +35,7 @@ def test_a_run_with_lots(tmp_path: Path, make_programme: MakeProgramme, plan_tex
     assert lots["base"].tolist() == ["Wolda", "Ngaru"]
     assert [row["capital_cost"] for row in record["lots"]["rows"]] == lots["capital_cost"].tolist()
     assert "lots.csv" in record["files"]
-    assert any(line.startswith("Lots: 2 of ") for line in outcome.budget)
+    assert any(str(line).startswith("Lots: 2 of ") for line in outcome.budget)
     layer = gpd.read_file(tmp_path / "out" / "plan.gpkg", layer="lots")
     assert layer["base"].tolist() == ["Wolda", "Ngaru"]
     assert layer.geometry.is_valid.all()

@@ -20,6 +20,8 @@ import pytest
 
 from planner import pipeline, publish
 from planner.errors import PlanError
+from planner.outputs.map.order import reading_order
+from planner.outputs.map.site_data import site_frame
 from planner.outputs.shared import M_PER_DEGREE, coarse
 from planner.plan import read_plan
 from planner.tables import inventory
@@ -102,7 +104,8 @@ def test_columns_that_are_asked_for_are_where_they_belong(
     assert all(not row["inventory:=Remarks"].startswith(("=", "+", "-", "@", "\t", "\r")) for row in table)
     data = json.loads(re.findall(r'id="data">(.*?)</script>', (out / "map.html").read_text(encoding="utf-8"))[0])
     assert [one["name"] for one in data["shown"]] == ["=Remarks", "rank"]
-    assert data["shown"][0]["column"]["texts"] == wanted
+    rows = reading_order(site_frame(exact.reset_index()))["inventory_row"]  # the page's order
+    assert data["shown"][0]["column"]["texts"] == [wanted[exact.index.get_loc(row)] for row in rows]
 
 
 def test_private_columns_are_told_once(shared: tuple[Path, Path]) -> None:
