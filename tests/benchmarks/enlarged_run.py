@@ -15,9 +15,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planner.glossary import monthly
-from planner.outputs.map.site_data import COSTS, DECIMALS, SHARES, TEXTS
-
 SEED = 41
 FIRST = ("Lu", "Mwa", "Te", "Oru", "Ki", "Sha", "Ndo", "Bala", "Ére", "Ghi", "Vo", "Zan", "Pem", "Uru", "Isa", "Chi")
 MIDDLE = ("mbo", "reni", "tala", "keso", "vu", "ngali", "dara", "po", "shwe", "lim", "gué", "hota")
@@ -40,19 +37,9 @@ def enlarge(folder: Path, count: int) -> Enlarged:
     """folder: results of a run with sites.parquet, checks.parquet, findings.csv and run.json."""
     random = np.random.default_rng(SEED)
     base = pd.read_parquet(folder / "sites.parquet").reset_index()
-    columns = [
-        "inventory_row",
-        "reason_codes",
-        "sub_district_used",
-        *TEXTS,
-        *DECIMALS,
-        *SHARES,
-        *COSTS,
-        *monthly("demand"),
-    ]
-    base = base[list(dict.fromkeys(columns))].astype({"inventory_row": "int64"})
+    base = base.astype({"inventory_row": "int64"})
     chosen = random.integers(0, len(base), count)
-    sites = _sites(base, chosen, random)
+    sites = _sites(base, chosen, random).copy()  # in one piece
     checks = pd.read_parquet(folder / "checks.parquet")
     found = pd.read_csv(folder / "findings.csv", dtype=str, keep_default_na=False)
     rows = base["inventory_row"].to_numpy()[chosen]
