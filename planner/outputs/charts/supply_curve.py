@@ -52,7 +52,7 @@ def supply_curve_svg(sites: pd.DataFrame, about: Mapping[str, Any], language: st
         text(LEFT + 400, TOP + 12, _words("chart_supply_other", rows[~rows["funded"]], language)),
     ]
     below = say("chart_supply_below", language)
-    return framed(about, language, say("chart_supply_title", language), below, parts, bottom + 46)
+    return framed(about, language, say("chart_supply_title", language), below, parts, bottom + 46, costs=True)
 
 
 def _words(key: str, rows: pd.DataFrame, language: str) -> str:
