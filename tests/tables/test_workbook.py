@@ -7,8 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import pytest
 import xlsxwriter
+import xlwt
 
 from planner.errors import Fault
 from planner.tables.files.raw_table import RawTable
@@ -133,7 +133,6 @@ def test_an_open_document_sheet(opened: Open, tmp_path: Path) -> None:
 
 
 def test_an_old_workbook(opened: Open, tmp_path: Path) -> None:
-    xlwt = pytest.importorskip("xlwt")
     book = xlwt.Workbook()
     sheet = book.add_sheet("Wells")
     for number, row in enumerate([HEADER, ["A", "b", -9.5, 33.5, 60]]):

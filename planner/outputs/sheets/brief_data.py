@@ -10,10 +10,10 @@ import pandas as pd
 from planner.outputs.material import Material
 from planner.outputs.sheets.brief_charts import MAP_SHAPE, area_map, budget_curve, supply_curve
 from planner.outputs.sheets.brief_text import Brief, boundary_note
-from planner.outputs.sheets.safe_text import language_of, shown
+from planner.outputs.sheets.safe_text import language_of, run_line, shown
 from planner.outputs.sheets.site_lines import switch_words
 from planner.outputs.sheets.sketch import SHAPES
-from planner.texts import date_text, decimal_text, of_kind, say, texts
+from planner.texts import decimal_text, of_kind, say, texts
 
 DECISIONS = ("not_assessed", "unsuitable", "hold", "test_first", "equip")
 PLACES, TESTS, REFUSALS = 12, 8, 10  # rows of the tables
@@ -49,13 +49,7 @@ def brief_data(material: Material) -> dict[str, Any]:
         "assumptions": brief.assumptions(),
         "money_note": boundary_note(material, language),
         "cautions": of_kind("caution", language),
-        "run": say(
-            "sheets_run",
-            language,
-            run=str(about["run_id"]),
-            date=date_text(str(about["date"]), language),
-            version=str(about["version"]),
-        ),
+        "run": run_line(about, language),
         "pages": [say("sheets_page", language, n=at, m=2) for at in (1, 2)],
     }
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
+from typing import Any
 
 from planner.plan import Plan
+from planner.texts import date_text, say
 
 HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}  # control, format (marks of direction), surrogate, private, none
 CUT = "…"
@@ -44,6 +47,12 @@ def apart(text: str) -> str:
 def language_of(plan: Plan) -> str:
     """The language of what is written for people."""
     return plan.programme.language
+
+
+def run_line(about: Mapping[str, Any], language: str) -> str:
+    """Which run the page is of: id, date, version."""
+    run, day, version = (str(about[name]) for name in ("run_id", "date", "version"))
+    return say("sheets_run", language, run=run, date=date_text(day, language), version=version)
 
 
 def _visible(letter: str) -> str:

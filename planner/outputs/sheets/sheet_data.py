@@ -11,11 +11,11 @@ from planner.outputs.map.reason_data import said
 from planner.outputs.material import Material
 from planner.outputs.sheets.letters import cut
 from planner.outputs.sheets.places import HEIGHT, Places, coordinates
-from planner.outputs.sheets.safe_text import apart, language_of, shown
+from planner.outputs.sheets.safe_text import apart, language_of, run_line, shown
 from planner.outputs.sheets.sheet_layout import common, page_line, sized
 from planner.outputs.sheets.site_charts import duty_chart, months_chart
 from planner.outputs.sheets.site_lines import SiteLines
-from planner.texts import date_text, of_kind, say, say_count, sentence, texts
+from planner.texts import of_kind, say, say_count, sentence, texts
 
 # What is written down on site, by column of the form; the inventory's word stands beside what has a name there.
 FIELDS = (
@@ -98,13 +98,7 @@ def sheets_data(material: Material) -> dict[str, Any]:
         "cautions": of_kind("caution", language),
         "programme": shown(about["programme"], 90),
         "title": say("sheets_title", language),
-        "run": say(
-            "sheets_run",
-            language,
-            run=str(about["run_id"]),
-            date=date_text(str(about["date"]), language),
-            version=str(about["version"]),
-        ),
+        "run": run_line(about, language),
         "pages": [page_line(say("sheets_page", language, n=at + 1, m=len(sheets))) for at in range(len(sheets))],
         "left_out": say_count("sheets_left_out", len(wanted) - len(chosen), language, all=len(wanted))
         if len(wanted) > len(chosen)

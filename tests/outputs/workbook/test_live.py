@@ -24,6 +24,8 @@ SUMMED = ("capital_cost", "people_served", "volume_used_m3_day")
 @pytest.fixture(scope="session")
 def computed(written: Path, tmp_path_factory: pytest.TempPathFactory) -> Sheets:
     """The workbook after LibreOffice opened it, computed every formula and saved it."""
+    # A contributor may lack LibreOffice, and the README says that these tests then skip themselves. Continuous
+    # integration installs it: there they fail rather than skip.
     program = shutil.which("soffice") or ""
     if not program and not os.environ.get("CI"):
         pytest.skip("no soffice here: Debian has it in libreoffice-calc-nogui")
