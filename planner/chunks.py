@@ -28,6 +28,13 @@ from planner.plan import Plan
 from planner.tables.inventory import NOT_WELLS
 
 CHUNK_SITES = 64
+SKY = (
+    "air_temperature",
+    "temperature_range",
+    "wind",
+    "diffuse",
+    "clearness_spread",
+)  # sites under one sky come together
 
 
 def to_assess(sites: pd.DataFrame) -> pd.Index:
@@ -52,7 +59,7 @@ def _installed(sites: pd.DataFrame) -> pd.Series:
 
 def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Catalogue) -> Sites:
     """The engine's columns of the given rows, sorted by solar cell and row."""
-    table = sites.loc[rows].sort_values(["solar_cell"], kind="stable")
+    table = sites.loc[rows].sort_values(["solar_cell", *(monthly(name)[0] for name in SKY)], kind="stable")
     place = {pump: number for number, pump in enumerate(catalogue.pump_ids)}
     installed = _installed(table)
     pump = table["existing_pump_id"].map(place).where(installed).fillna(-1).astype("int64")
