@@ -49,7 +49,7 @@ from planner.tables.boundary import read_boundary
 from planner.tables.grade import columns_absent
 from planner.tables.prices import price_findings
 from planner.tables.raster_files import open_raster
-from planner.tables.step import Step
+from planner.tables.step import Step, join_checks, sort_checks
 from planner.tables.weather_file import read_weather
 
 if TYPE_CHECKING:
@@ -170,8 +170,8 @@ def _computed(
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
-    table.checks.append(on_priors(pd.concat(table.checks, ignore_index=True)))
-    checks = pd.concat(table.checks, ignore_index=True).sort_values(["inventory_row", "rule", "subject"], kind="stable")
+    table.checks.append(on_priors(join_checks(frame[~frame["pass"]] for frame in table.checks)))
+    checks = sort_checks(join_checks(table.checks))
     decided = decide(
         checks,
         table.sites["engine_status"].isin(["designed", "installed"]),
@@ -204,6 +204,7 @@ def _scenario_inputs(scenarios: Sequence[LoadedScenario], read: Table) -> dict[s
         try:
             if sections & {"inventory", "area", "rasters", "weather"}:
                 found[scenario.name] = _inputs(scenario.loaded)
+                found[scenario.name][1].ahead.clear()  # there may be many scenarios
             else:
                 funding.look_at(read.sites, read.shown, scenario.loaded)
                 found[scenario.name] = load_catalogue(scenario.loaded), read.copy()
@@ -282,15 +283,23 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
     if table is not None:
         attempt(lambda: funding.look_at(table.sites, table.shown, plan))
         attempt(lambda: weights.look_at(pd.DataFrame(), plan))
-        screened = attempt(lambda: screening.run(table.sites, plan))
+        screened = attempt(lambda: _ahead(table, screening, table.sites, plan))
         if screened is not None:
-            sites = table.sites.join(screened.columns)
-            ground = attempt(lambda: rasters.run(sites, plan))
+            sites = pd.concat([table.sites, screened.columns], axis=1)
+            ground = attempt(lambda: _ahead(table, rasters, sites, plan))
             height = np.nan if ground is None else ground.columns["elevation_m"]
-            attempt(lambda: resource.run(sites.assign(elevation_m=height), plan))
+            attempt(lambda: _ahead(table, resource, sites.assign(elevation_m=height), plan))
     if first is not None or catalogue is None or table is None:
         raise type(first)(faults) if first is not None else InternalError("inputs were not read")
     return catalogue, table
+
+
+def _ahead(table: Table, step: ModuleType, sites: pd.DataFrame, plan: LoadedPlan) -> Step:
+    """A step whose inputs are looked at before the first one begins; `_steps` takes what it returned."""
+    started = time.perf_counter()
+    done: Step = step.run(sites, plan)
+    table.ahead[step.__name__] = done, time.perf_counter() - started
+    return done
 
 
 def _steps(table: Table, plan: LoadedPlan, steps: tuple[ModuleType, ...], tell: Tell) -> None:
@@ -300,5 +309,7 @@ def _steps(table: Table, plan: LoadedPlan, steps: tuple[ModuleType, ...], tell: 
         missing = [column for column in step.READS if column not in table.sites.columns]
         if missing:
             raise InternalError(f"{name}: reads {missing}, which no step wrote")
-        table.take(name, step.run(table.sites, plan), step.WRITES, time.perf_counter() - started)
+        done, seconds = table.ahead.pop(step.__name__, (None, 0.0))
+        done = done or step.run(table.sites, plan)
+        table.take(name, done, step.WRITES, seconds + time.perf_counter() - started)
         tell(f"{name}: {table.stages[-1]['seconds']} s")

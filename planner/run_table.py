@@ -23,6 +23,8 @@ class Table:
     read_as  how the inventory's file was read: format, encoding, sheet, decimal …
     draws    how many draws were made, and their seed
     notes    sentences of this run for who reads its results
+    ahead    steps that were run while the inputs were looked at, by module, with their seconds; of this plan alone, so
+             `copy` leaves them out
     """
 
     sites: pd.DataFrame
@@ -34,6 +36,7 @@ class Table:
     stages: list[dict[str, Any]] = field(default_factory=list)
     draws: dict[str, int | None] = field(default_factory=dict)
     notes: list[Said] = field(default_factory=list)
+    ahead: dict[str, tuple[Step, float]] = field(default_factory=dict)
 
     def copy(self) -> Table:
         """Another table of the same rows; what either takes later is its own."""

@@ -42,7 +42,7 @@ from planner.tables.inventory_file import (
 )
 from planner.tables.levels import on_ground, pumping_from_drawdown
 from planner.tables.positions.read import read_positions
-from planner.tables.step import Action, Finding, Severity, Step, rule_rows
+from planner.tables.step import Action, Finding, Severity, Step, join_checks, rule_rows
 
 __all__ = ["INVENTORY_NAMES", "NOT_WELLS", "READS", "WRITES", "open_inventory", "read_inventory", "read_opened"]
 
@@ -155,7 +155,7 @@ class _Reading:
         self._read_position()
         frame = pd.DataFrame({name: self.columns[name] for name in WRITES}, index=self.index)
         findings = sorted(self.findings, key=lambda finding: finding.row)
-        return Step(frame, findings, pd.concat(self.checks, ignore_index=True))
+        return Step(frame, findings, join_checks(self.checks))
 
     def _remark(self, column: str, notes: Iterable[Note]) -> None:
         """Findings from notes about cells of one column."""
