@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import mmap
 import tempfile
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -27,10 +28,12 @@ class ColumnsOnDisk:
     def keep(self, frame: pd.DataFrame, rows: int) -> pd.DataFrame:
         """The same frame in a file, if the table has many rows; in memory where none can be written.
 
-        Columns are numbers, flags, text or categories; `frame` may have another number of rows than the table.
+        Columns are numbers, flags, text or categories; `frame` may have another number of rows than the table. In
+        memory columns of a kind lie together, since pandas warns of many that lie apart; here that is on purpose.
         """
         if self.folder is None or rows < ROWS or frame.empty:
-            return frame
+            return frame.copy()
+        warnings.simplefilter("ignore", pd.errors.PerformanceWarning)
         try:
             mapped = _mapped(_written(frame), self.folder)
         except OSError:

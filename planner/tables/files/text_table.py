@@ -57,7 +57,7 @@ def read_text_table(settings: Inventory, path: Path, faults: list[Fault]) -> Raw
     lines = _Lines(encoded)
     told_before, limit = len(faults), csv.field_size_limit(MAX_CELL_CHARACTERS)
     try:
-        lines.open(delimiter)
+        lines.split(delimiter)
         return _table(settings, _without_empty_end(islice(lines, skip, None)), found, findings, faults)
     except csv.Error as error:
         long = "field larger" in str(error)
@@ -180,7 +180,7 @@ class _Lines:
         self._text = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8", errors="surrogatepass", newline="")
         self.number = 0
 
-    def open(self, delimiter: str) -> None:
+    def split(self, delimiter: str) -> None:
         """Begin; raises DelimiterError."""
         try:
             self._reader = csv.reader(self._text, delimiter=delimiter, strict=True)
