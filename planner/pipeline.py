@@ -23,6 +23,7 @@ from planner.choice.decision import decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.lots import stage as lots
 from planner.choice.ranking import rank
+from planner.columns_on_disk import ColumnsOnDisk
 from planner.engine.assess import Context, Sites, make_context
 from planner.engine.weather import Weather
 from planner.errors import Fault, InputError, InternalError
@@ -49,7 +50,7 @@ from planner.tables.boundary import read_boundary
 from planner.tables.grade import columns_absent
 from planner.tables.prices import price_findings
 from planner.tables.raster_files import open_raster
-from planner.tables.step import Step
+from planner.tables.step import Step, join_checks
 from planner.tables.weather_file import read_weather
 
 if TYPE_CHECKING:
@@ -88,12 +89,12 @@ def run(
     plan = read_plan(path)
     folder = folder or Path("maps") / slug(plan.plan.programme.name)
     output_folder.claim(folder)
-    catalogue, table = _inputs(plan)
+    store = output_folder.chunk_folder(folder)
+    catalogue, table = _inputs(plan, store.parent)
     _tell_fits(catalogue, tell)
     table.findings += price_findings(catalogue, plan)
     tell(f"inventory: {len(table.sites)} rows")
     variants = _scenario_inputs(plan.scenarios, table)
-    store = output_folder.chunk_folder(folder)
     if fresh:
         for old in [one for end in ("json", "npz", "npy") for one in store.rglob(f"*.{end}")]:
             old.unlink()
@@ -170,8 +171,8 @@ def _computed(
 
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
-    table.checks.append(on_priors(pd.concat(table.checks, ignore_index=True)))
-    checks = pd.concat(table.checks, ignore_index=True).sort_values(["inventory_row", "rule", "subject"], kind="stable")
+    table.checks.append(on_priors(join_checks(frame[~frame["pass"]] for frame in table.checks)))
+    checks = table.all_checks()
     decided = decide(
         checks,
         table.sites["engine_status"].isin(["designed", "installed"]),
@@ -184,10 +185,13 @@ def _computed(
     return Sized(checks, funded, sites, context)
 
 
-def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:
-    """Plan, catalogue and the table as it goes into the sizing; raises InputError with every fault at once."""
+def before_sizing(path: Path, disk: Path | None = None) -> tuple[LoadedPlan, Catalogue, Table]:
+    """Plan, catalogue and the table as it goes into the sizing; raises InputError with every fault at once.
+
+    disk  folder for the columns of a large table, which else stay in memory
+    """
     plan = read_plan(path)
-    catalogue, table = _inputs(plan)
+    catalogue, table = _inputs(plan, disk)
     _steps(table, plan, STEPS, lambda _: None)
     return plan, catalogue, table
 
@@ -203,7 +207,8 @@ def _scenario_inputs(scenarios: Sequence[LoadedScenario], read: Table) -> dict[s
         sections = {change.key.partition(".")[0] for change in scenario.changes}
         try:
             if sections & {"inventory", "area", "rasters", "weather"}:
-                found[scenario.name] = _inputs(scenario.loaded)
+                found[scenario.name] = _inputs(scenario.loaded, read.disk.folder)
+                found[scenario.name][1].ahead.clear()  # there may be many scenarios
             else:
                 funding.look_at(read.sites, read.shown, scenario.loaded)
                 found[scenario.name] = load_catalogue(scenario.loaded), read.copy()
@@ -234,13 +239,13 @@ def slug(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "plan"
 
 
-def _read(plan: LoadedPlan) -> Table:
+def _read(plan: LoadedPlan, disk: Path | None = None) -> Table:
     started = time.perf_counter()
     opened = inventory.open_inventory(plan)
     step = inventory.read_opened(plan, opened)
     step.findings.extend(columns_absent(step.columns))
     empty = pd.DataFrame(index=step.columns.index)
-    table = Table(empty, [], [])
+    table = Table(empty, [], [], disk=ColumnsOnDisk(disk))
     kept = private.shown_columns(plan, opened)
     table.take("inventory", step, inventory.WRITES, time.perf_counter() - started)
     table.findings += kept.findings
@@ -249,7 +254,7 @@ def _read(plan: LoadedPlan) -> Table:
     return table
 
 
-def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
+def _inputs(plan: LoadedPlan, disk: Path | None) -> tuple[Catalogue, Table]:
     """Read catalogue and inventory and look at every other input, so that all faults are told at once."""
     faults: list[Fault] = []
     first: InputError | None = None
@@ -271,7 +276,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
 
     attempt(lambda: refuse_unconfirmed(plan.plan.inventory.unconfirmed, plan.path))
     catalogue = attempt(lambda: load_catalogue(plan))
-    table = attempt(lambda: _read(plan))
+    table = attempt(lambda: _read(plan, disk))
     for name in type(plan.plan.rasters).model_fields:
         if getattr(plan.plan.rasters, name) is not None:
             attempt(partial(look_at, name))
@@ -282,15 +287,23 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
     if table is not None:
         attempt(lambda: funding.look_at(table.sites, table.shown, plan))
         attempt(lambda: weights.look_at(pd.DataFrame(), plan))
-        screened = attempt(lambda: screening.run(table.sites, plan))
+        screened = attempt(partial(_ahead, table, screening, table.sites, plan))
         if screened is not None:
-            sites = table.sites.join(screened.columns)
-            ground = attempt(lambda: rasters.run(sites, plan))
+            sites = pd.concat([table.sites, screened.columns], axis=1)
+            ground = attempt(partial(_ahead, table, rasters, sites, plan))
             height = np.nan if ground is None else ground.columns["elevation_m"]
-            attempt(lambda: resource.run(sites.assign(elevation_m=height), plan))
+            attempt(partial(_ahead, table, resource, sites.assign(elevation_m=height), plan))
     if first is not None or catalogue is None or table is None:
         raise type(first)(faults) if first is not None else InternalError("inputs were not read")
     return catalogue, table
+
+
+def _ahead(table: Table, step: ModuleType, sites: pd.DataFrame, plan: LoadedPlan) -> Step:
+    """A step whose inputs are looked at before the first one begins; `_steps` takes what it returned."""
+    started = time.perf_counter()
+    done = table.stored(step.run(sites[list(step.READS)], plan))
+    table.ahead[step.__name__] = done, time.perf_counter() - started
+    return done
 
 
 def _steps(table: Table, plan: LoadedPlan, steps: tuple[ModuleType, ...], tell: Tell) -> None:
@@ -300,5 +313,8 @@ def _steps(table: Table, plan: LoadedPlan, steps: tuple[ModuleType, ...], tell: 
         missing = [column for column in step.READS if column not in table.sites.columns]
         if missing:
             raise InternalError(f"{name}: reads {missing}, which no step wrote")
-        table.take(name, step.run(table.sites, plan), step.WRITES, time.perf_counter() - started)
+        ahead, seconds = table.ahead.pop(step.__name__, (None, 0.0))
+        done = ahead or step.run(table.sites[list(step.READS)], plan)
+        seconds += time.perf_counter() - started
+        table.take(name, done, step.WRITES, seconds, stored=ahead is not None)
         tell(f"{name}: {table.stages[-1]['seconds']} s")

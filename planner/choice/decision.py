@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from planner.errors import InternalError
-from planner.tables.step import rule_rows
+from planner.tables.step import plain_texts, rule_rows
 from planner.texts import sentence
 
 # Rule → decision it leads to when it fails; "" keeps the decision and only gives a reason. The order is the order
@@ -106,7 +106,7 @@ def on_priors(checks: pd.DataFrame) -> pd.DataFrame:
 
     checks  of one run, with the columns of Step.checks
     """
-    failed = checks[~checks["pass"]]
+    failed = plain_texts(checks[~checks["pass"]])
     without = pd.Index(failed.loc[failed["rule"] == "no_design", "inventory_row"].unique())
     rested = [(rule, stand_in) for rule, stand_ins in RESTS_ON.items() for stand_in in stand_ins]
     stops = failed.loc[failed["inventory_row"].isin(without), ["inventory_row", "rule"]].drop_duplicates()
@@ -124,9 +124,12 @@ def decide(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> p
     allow_prior_equip  let evidence below grade A and assumed values be reasons without consequence
     """
     rows = sized.index
-    said = checks[
-        (~checks["pass"] & checks["rule"].isin(CONSEQUENCE)) | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))
-    ]
+    said = plain_texts(
+        checks[
+            (~checks["pass"] & checks["rule"].isin(CONSEQUENCE))
+            | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))
+        ]
+    )
     no_design = set(said.loc[said["rule"] == "no_design", "inventory_row"])
     said = said[~said["rule"].isin(FAMILY_RULES) | said["inventory_row"].isin(no_design)]
     order = {rule: number for number, rule in enumerate([*SAID_WHEN_PASSED, *CONSEQUENCE])}

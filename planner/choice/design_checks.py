@@ -10,7 +10,7 @@ from planner.catalogue.loader import Catalogue
 from planner.engine.assess import FamilyRule
 from planner.physics.pipes import velocity_m_s
 from planner.plan import Plan
-from planner.tables.step import no_checks, rule_rows
+from planner.tables.step import join_checks, no_checks, rule_rows
 
 UNITS = {
     "no_safe_rate": ("m3/h", ">"),
@@ -119,7 +119,7 @@ def design_checks(sites: pd.DataFrame, plan: Plan, catalogue: Catalogue) -> pd.D
     solar = sites.index[(sites["equipped_with"] == "solar") & (sites["existing_pump_id"] != "")]
     known = sites["existing_pump_id"].isin(catalogue.pump_ids)
     checks.append(rule_rows(solar, "unknown_pump_id", known))
-    return pd.concat([*checks, *_equipment_checks(sites, designed, catalogue)], ignore_index=True)
+    return join_checks([*checks, *_equipment_checks(sites, designed, catalogue)])
 
 
 def _equipment_checks(sites: pd.DataFrame, designed: pd.Index, catalogue: Catalogue) -> list[pd.DataFrame]:

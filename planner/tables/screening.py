@@ -11,7 +11,7 @@ from planner.tables.cells.read import findings_for
 from planner.tables.grade import explained, grades, rough_yields
 from planner.tables.levels import contradictions, derived
 from planner.tables.positions.read import SHARED_BY, repeated_findings, shared_positions
-from planner.tables.step import Finding, Step, rule_rows
+from planner.tables.step import Finding, Step, join_checks, rule_rows
 from planner.tables.visits import visits_of
 
 READS: tuple[str, ...] = (
@@ -86,9 +86,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     derived_findings, derived_checks = derived(sites)
     findings += _position_findings(sites, is_site, columns, boundary) + visit_findings + level_findings
     findings += derived_findings + rough_yields(sites)
-    checks = pd.concat(
-        [_checks(sites, is_site, columns), *visit_checks, *level_checks, *derived_checks], ignore_index=True
-    )
+    checks = join_checks([_checks(sites, is_site, columns), *visit_checks, *level_checks, *derived_checks])
     return Step(columns[list(WRITES)], sorted(findings, key=lambda finding: finding.row), checks)
 
 
@@ -227,4 +225,4 @@ def _checks(sites: pd.DataFrame, is_site: pd.Series, columns: pd.DataFrame) -> p
         rule_rows(rows(every), "quality_untested", measured == 3, value=measured, operator=">=", limit=3.0, unit="-"),
         rule_rows(rows(every), "grade_below_a", grade == "A", subject=grade),
     ]
-    return pd.concat(checks, ignore_index=True)
+    return join_checks(checks)

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from planner.glossary import glossary, monthly
 from planner.physics import aquifer, sun
 from planner.plan import LoadedPlan, Plan, Well
-from planner.tables.step import Finding, Severity, Step, rule_rows
+from planner.tables.step import Finding, Severity, Step, join_checks, rule_rows
 
 Floats = NDArray[np.float64]
 
@@ -113,9 +113,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     tests = tests_of(rows, evidence, given, plan.plan.well)
     law = _drawdown_law(rows, tests, plan.plan)
     found = pd.concat([given, law], axis=1)
-    checks = pd.concat(
-        [_source_checks(rows, found, plan.plan.uncertainty.yield_factor["D"]), _beyond_half(tests)], ignore_index=True
-    )
+    checks = join_checks([_source_checks(rows, found, plan.plan.uncertainty.yield_factor["D"]), _beyond_half(tests)])
     contradictions = _drawdown_findings(rows, tests)
     columns = found[list(WRITES)].reindex(sites.index)
     texts = [name for name in WRITES if glossary()[name].dtype == "text"]
@@ -471,7 +469,7 @@ def _source_checks(rows: pd.DataFrame, found: pd.DataFrame, prior_yield_factor: 
                 subject=found[source],
             )
         )
-    return pd.concat(checks, ignore_index=True)
+    return join_checks(checks)
 
 
 def _lower_bounds(rows: pd.DataFrame) -> list[Finding]:

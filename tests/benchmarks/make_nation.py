@@ -22,6 +22,8 @@ import shapely
 from numpy.typing import NDArray
 from rasterio.transform import from_origin
 
+from planner.physics.sun import daily_extraterrestrial_kwh_m2
+
 SEED = 9
 KM2_A_WELL = 8.0
 KM_A_DEGREE = 111.0
@@ -104,7 +106,9 @@ def _rasters(folder: Path, side: float, random: np.random.Generator) -> dict[str
     latitude = NORTH + AHEAD - SOLAR_STEP * np.arange(coarse[0])
     summer = np.cos(2 * np.pi * (DAY_OF_MONTH[:, None] + 10) / 365.0)  # 1 in December
     sun = 5.6 + 0.045 * -latitude[None, :] * summer
-    _write(folder / "ghi_monthly.tif", sun[:, :, None] + 0.4 * cloud[None], SOLAR_STEP, "float32", -9999)
+    outside = np.asarray(daily_extraterrestrial_kwh_m2(latitude[None, :], DAY_OF_MONTH[:, None].astype("float64")))
+    sun = np.minimum(sun[:, :, None] + 0.4 * cloud[None], 0.72 * outside[:, :, None])  # of a large land, far south
+    _write(folder / "ghi_monthly.tif", sun, SOLAR_STEP, "float32", -9999)
     _write(folder / "air_temperature.tif", 23.0 + 3.0 * cloud, SOLAR_STEP, "float32", -9999)
     height = 900.0 + 500.0 * _hills(fine, FINE_STEP, random)
     level = np.clip(24.0 * np.exp(0.9 * _hills(fine, FINE_STEP, random)), 2.0, 120.0)

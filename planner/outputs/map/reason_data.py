@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from planner.tables.step import plain_texts
 from planner.texts import parts
 
 
@@ -43,7 +44,7 @@ def said(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
     key = np.where((rule >= 0) & (place >= 0), place * len(rules) + rule, -1)
     found_order = order.index.get_indexer(pd.Index(key))
     wanted = found_order >= 0
-    found = checks[wanted].assign(place=place[wanted], order=order.to_numpy()[found_order[wanted]])
+    found = plain_texts(checks[wanted]).assign(place=place[wanted], order=order.to_numpy()[found_order[wanted]])
     best = found["pass"].groupby(key[wanted]).transform("min")
     found = found[found["pass"] == best].sort_values(["place", "order"], kind="stable")
     return found.drop_duplicates(["place", "rule", "subject", "value", "limit"])
@@ -51,7 +52,7 @@ def said(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
 
 def stopped(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
     """The failed checks whose subject is a pump family; `place` is the site's."""
-    failed = checks[~checks["pass"] & checks["subject"].isin(["helical_rotor", "centrifugal", "surface"])]
+    failed = plain_texts(checks[~checks["pass"] & checks["subject"].isin(["helical_rotor", "centrifugal", "surface"])])
     place = pd.Series(frame.index, index=frame["inventory_row"])
     failed = failed.assign(place=failed["inventory_row"].map(place)).dropna(subset="place")
     return failed.astype({"place": "int64"}).sort_values("place", kind="stable")
