@@ -72,6 +72,13 @@ def run(
         bool, typer.Option("--fresh", help="Compute everything again, whatever earlier runs left.")
     ] = False,
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; default one a core.")] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Compute on other machines: a dask scheduler, as tcp://10.0.0.5:8786. Needs the extra cluster.",
+        ),
+    ] = None,
 ) -> None:
     """The whole job: read, screen, size, cost, rank; writes map.html, sites.csv and the rest.
 
@@ -84,7 +91,9 @@ def run(
 
     try:
         with progress_bar() as progress:
-            outcome = pipeline.run(plan, out, workers=workers, fresh=fresh, tell=say, progress=progress)
+            outcome = pipeline.run(
+                plan, out, workers=workers, fresh=fresh, scheduler=scheduler, tell=say, progress=progress
+            )
     except KeyboardInterrupt:
         say("stopped; what was finished is kept, repeat the command to go on")
         raise typer.Exit(STOPPED) from None

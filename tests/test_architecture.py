@@ -62,6 +62,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {
+    "chunks",
     "physics",
     "plan",
     "catalogue",
