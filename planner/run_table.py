@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planner.columns_on_disk import ColumnsOnDisk
 from planner.chunks.columns import Gathered, rows_table
+from planner.columns_on_disk import ColumnsOnDisk
 from planner.errors import InternalError
 from planner.glossary import Quantity, glossary
 from planner.tables.step import Finding, Step, join_checks, parts_of, sort_checks
