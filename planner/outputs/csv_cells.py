@@ -54,9 +54,9 @@ def cells_of(values: pd.Series, dtype: str, rounded: bool) -> Cells:
         whole = values.astype("boolean").astype("Int8")
         return pc.fill_null(pa.array(whole, from_pandas=True).cast(pa.string()), "")
     if dtype == "integer":
-        known = values.astype("float64").to_numpy(dtype="float64", na_value=np.nan)
+        known = np.asarray(values.astype("float64"), dtype=np.float64)
         return pc.fill_null(_whole(known).cast(pa.string()), "")
-    return _numbers(values.to_numpy(dtype="float64", na_value=np.nan), rounded)
+    return _numbers(np.asarray(values.astype("float64"), dtype=np.float64), rounded)
 
 
 def text_cells(values: pd.Series) -> Cells:

@@ -33,8 +33,9 @@ def sentences(checks: pd.DataFrame, language: str = ENGLISH) -> tuple[Codes, lis
     ):
         key = pd.factorize(key * count + codes)[0]
     _, first = np.unique(key, return_index=True)
-    some = checks[["rule", "subject", "value", "limit"]].iloc[first].astype({"rule": "str", "subject": "str"})
-    return key, [sentence(*one, language) for one in some.itertuples(index=False, name=None)]
+    some = checks.iloc[first]
+    columns = (some[name].tolist() for name in ("rule", "subject", "value", "limit"))
+    return key, [sentence(*one, language) for one in zip(*columns, strict=True)]
 
 
 def _alike(
