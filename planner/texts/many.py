@@ -35,7 +35,9 @@ def sentences(checks: pd.DataFrame, language: str = ENGLISH) -> tuple[Codes, lis
     _, first = np.unique(key, return_index=True)
     some = checks.iloc[first]
     columns = (some[name].tolist() for name in ("rule", "subject", "value", "limit"))
-    return key, [sentence(*one, language) for one in zip(*columns, strict=True)]
+    return key, [
+        sentence(rule, about, value, limit, language) for rule, about, value, limit in zip(*columns, strict=True)
+    ]
 
 
 def _alike(
