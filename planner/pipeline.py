@@ -23,6 +23,7 @@ from planner.choice.decision import decide, on_priors
 from planner.choice.design_checks import design_checks, family_checks
 from planner.choice.lots import stage as lots
 from planner.choice.ranking import rank
+from planner.columns_on_disk import ColumnsOnDisk
 from planner.engine.assess import Context, Sites, make_context
 from planner.engine.weather import Weather
 from planner.errors import Fault, InputError, InternalError
@@ -88,12 +89,12 @@ def run(
     plan = read_plan(path)
     folder = folder or Path("maps") / slug(plan.plan.programme.name)
     output_folder.claim(folder)
-    catalogue, table = _inputs(plan)
+    store = output_folder.chunk_folder(folder)
+    catalogue, table = _inputs(plan, store.parent)
     _tell_fits(catalogue, tell)
     table.findings += price_findings(catalogue, plan)
     tell(f"inventory: {len(table.sites)} rows")
     variants = _scenario_inputs(plan.scenarios, table)
-    store = output_folder.chunk_folder(folder)
     if fresh:
         for old in [one for end in ("json", "npz", "npy") for one in store.rglob(f"*.{end}")]:
             old.unlink()
@@ -184,10 +185,13 @@ def _computed(
     return Sized(checks, funded, sites, context)
 
 
-def before_sizing(path: Path) -> tuple[LoadedPlan, Catalogue, Table]:
-    """Plan, catalogue and the table as it goes into the sizing; raises InputError with every fault at once."""
+def before_sizing(path: Path, disk: Path | None = None) -> tuple[LoadedPlan, Catalogue, Table]:
+    """Plan, catalogue and the table as it goes into the sizing; raises InputError with every fault at once.
+
+    disk  folder for the columns of a large table, which else stay in memory
+    """
     plan = read_plan(path)
-    catalogue, table = _inputs(plan)
+    catalogue, table = _inputs(plan, disk)
     _steps(table, plan, STEPS, lambda _: None)
     return plan, catalogue, table
 
@@ -203,7 +207,7 @@ def _scenario_inputs(scenarios: Sequence[LoadedScenario], read: Table) -> dict[s
         sections = {change.key.partition(".")[0] for change in scenario.changes}
         try:
             if sections & {"inventory", "area", "rasters", "weather"}:
-                found[scenario.name] = _inputs(scenario.loaded)
+                found[scenario.name] = _inputs(scenario.loaded, read.disk.folder)
                 found[scenario.name][1].ahead.clear()  # there may be many scenarios
             else:
                 funding.look_at(read.sites, read.shown, scenario.loaded)
@@ -235,13 +239,13 @@ def slug(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "plan"
 
 
-def _read(plan: LoadedPlan) -> Table:
+def _read(plan: LoadedPlan, disk: Path | None = None) -> Table:
     started = time.perf_counter()
     opened = inventory.open_inventory(plan)
     step = inventory.read_opened(plan, opened)
     step.findings.extend(columns_absent(step.columns))
     empty = pd.DataFrame(index=step.columns.index)
-    table = Table(empty, [], [])
+    table = Table(empty, [], [], disk=ColumnsOnDisk(disk))
     kept = private.shown_columns(plan, opened)
     table.take("inventory", step, inventory.WRITES, time.perf_counter() - started)
     table.findings += kept.findings
@@ -250,7 +254,7 @@ def _read(plan: LoadedPlan) -> Table:
     return table
 
 
-def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
+def _inputs(plan: LoadedPlan, disk: Path | None) -> tuple[Catalogue, Table]:
     """Read catalogue and inventory and look at every other input, so that all faults are told at once."""
     faults: list[Fault] = []
     first: InputError | None = None
@@ -272,7 +276,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
 
     attempt(lambda: refuse_unconfirmed(plan.plan.inventory.unconfirmed, plan.path))
     catalogue = attempt(lambda: load_catalogue(plan))
-    table = attempt(lambda: _read(plan))
+    table = attempt(lambda: _read(plan, disk))
     for name in type(plan.plan.rasters).model_fields:
         if getattr(plan.plan.rasters, name) is not None:
             attempt(partial(look_at, name))
@@ -283,12 +287,12 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
     if table is not None:
         attempt(lambda: funding.look_at(table.sites, table.shown, plan))
         attempt(lambda: weights.look_at(pd.DataFrame(), plan))
-        screened = attempt(lambda: _ahead(table, screening, table.sites, plan))
+        screened = attempt(partial(_ahead, table, screening, table.sites, plan))
         if screened is not None:
             sites = pd.concat([table.sites, screened.columns], axis=1)
-            ground = attempt(lambda: _ahead(table, rasters, sites, plan))
+            ground = attempt(partial(_ahead, table, rasters, sites, plan))
             height = np.nan if ground is None else ground.columns["elevation_m"]
-            attempt(lambda: _ahead(table, resource, sites.assign(elevation_m=height), plan))
+            attempt(partial(_ahead, table, resource, sites.assign(elevation_m=height), plan))
     if first is not None or catalogue is None or table is None:
         raise type(first)(faults) if first is not None else InternalError("inputs were not read")
     return catalogue, table
@@ -297,7 +301,7 @@ def _inputs(plan: LoadedPlan) -> tuple[Catalogue, Table]:
 def _ahead(table: Table, step: ModuleType, sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     """A step whose inputs are looked at before the first one begins; `_steps` takes what it returned."""
     started = time.perf_counter()
-    done: Step = step.run(sites, plan)
+    done = table.stored(step.run(sites[list(step.READS)], plan))
     table.ahead[step.__name__] = done, time.perf_counter() - started
     return done
 
@@ -309,7 +313,8 @@ def _steps(table: Table, plan: LoadedPlan, steps: tuple[ModuleType, ...], tell: 
         missing = [column for column in step.READS if column not in table.sites.columns]
         if missing:
             raise InternalError(f"{name}: reads {missing}, which no step wrote")
-        done, seconds = table.ahead.pop(step.__name__, (None, 0.0))
-        done = done or step.run(table.sites, plan)
-        table.take(name, done, step.WRITES, seconds + time.perf_counter() - started)
+        ahead, seconds = table.ahead.pop(step.__name__, (None, 0.0))
+        done = ahead or step.run(table.sites[list(step.READS)], plan)
+        seconds += time.perf_counter() - started
+        table.take(name, done, step.WRITES, seconds, stored=ahead is not None)
         tell(f"{name}: {table.stages[-1]['seconds']} s")

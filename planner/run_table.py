@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from planner.columns_on_disk import ColumnsOnDisk
 from planner.errors import InternalError
 from planner.glossary import Quantity, glossary
 from planner.tables.step import Finding, Step
@@ -25,6 +26,7 @@ class Table:
     notes    sentences of this run for who reads its results
     ahead    steps that were run while the inputs were looked at, by module, with their seconds; of this plan alone, so
              `copy` leaves them out
+    disk     where the columns of a large table lie
     """
 
     sites: pd.DataFrame
@@ -37,16 +39,26 @@ class Table:
     draws: dict[str, int | None] = field(default_factory=dict)
     notes: list[Said] = field(default_factory=list)
     ahead: dict[str, tuple[Step, float]] = field(default_factory=dict)
+    disk: ColumnsOnDisk = field(default_factory=ColumnsOnDisk)
 
     def copy(self) -> Table:
         """Another table of the same rows; what either takes later is its own."""
         new = Table(self.sites, list(self.findings), list(self.checks), self.shown, dict(self.read_as))
         new.stages, new.notes, new.draws = list(self.stages), list(self.notes), dict(self.draws)
+        new.disk = self.disk
         return new
 
-    def take(self, name: str, step: Step, writes: tuple[str, ...], seconds: float) -> None:
-        """Join the new columns of a step, after checking what it promised."""
+    def stored(self, step: Step) -> Step:
+        """The same step, its columns and checks on disk where the table is large."""
+        rows = len(step.columns)
+        kept = replace(step, columns=self.disk.keep(step.columns, rows), checks=self.disk.keep(step.checks, rows))
+        self.disk.release()
+        return kept
+
+    def take(self, name: str, step: Step, writes: tuple[str, ...], seconds: float, *, stored: bool = False) -> None:
+        """Join the new columns of a step, after checking what it promised; `stored`: it is on disk already."""
         check_step(name, self.sites, step, writes)
+        step = step if stored else self.stored(step)
         self.sites = pd.concat([self.sites, step.columns], axis=1)
         self.findings += step.findings
         self.checks.append(step.checks)

@@ -40,8 +40,8 @@ class Step:
     columns   one row for each inventory_row, same index as the table that came in, only new names
     findings  list of Finding
     checks    frame with CHECK_COLUMNS: every rule that was tested on a row, passed or failed. `subject` is the
-              pump family or the text value the rule looked at, else empty; value and limit are numbers or missing. Texts
-              are categories (`join_checks`): a run of a nation has twenty million rows of a few dozen texts.
+              pump family or the text value the rule looked at, else empty; value and limit are numbers or missing.
+              Texts are categories (`join_checks`): a run of a nation has twenty million rows of a few dozen texts.
     """
 
     columns: pd.DataFrame
@@ -51,7 +51,9 @@ class Step:
 
 def no_checks() -> pd.DataFrame:
     """An empty checks frame with the right types."""
-    return _frame(np.zeros(0, dtype="int64"), {name: "" for name in CHECK_TEXTS}, np.nan, np.nan, np.zeros(0, dtype=bool))
+    return _frame(
+        np.zeros(0, dtype="int64"), {name: "" for name in CHECK_TEXTS}, np.nan, np.nan, np.zeros(0, dtype=bool)
+    )
 
 
 def rule_rows(
@@ -90,7 +92,7 @@ def _frame(
 
     def category(values: pd.Series | str) -> pd.Categorical:
         if isinstance(values, str):
-            return pd.Categorical.from_codes(np.zeros(count, dtype="int8"), pd.Index([values], dtype="str"))  # type: ignore[arg-type]
+            return pd.Categorical.from_codes(np.zeros(count, dtype="int8"), pd.Index([values], dtype="str"))
         return pd.Categorical(values)
 
     columns = {

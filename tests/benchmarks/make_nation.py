@@ -107,7 +107,7 @@ def _rasters(folder: Path, side: float, random: np.random.Generator) -> dict[str
     summer = np.cos(2 * np.pi * (DAY_OF_MONTH[:, None] + 10) / 365.0)  # 1 in December
     sun = 5.6 + 0.045 * -latitude[None, :] * summer
     outside = np.asarray(daily_extraterrestrial_kwh_m2(latitude[None, :], DAY_OF_MONTH[:, None].astype("float64")))
-    sun = np.minimum(sun[:, :, None] + 0.4 * cloud[None], 0.68 * outside[:, :, None])  # of a large land, far south
+    sun = np.minimum(sun[:, :, None] + 0.4 * cloud[None], 0.72 * outside[:, :, None])  # of a large land, far south
     _write(folder / "ghi_monthly.tif", sun, SOLAR_STEP, "float32", -9999)
     _write(folder / "air_temperature.tif", 23.0 + 3.0 * cloud, SOLAR_STEP, "float32", -9999)
     height = 900.0 + 500.0 * _hills(fine, FINE_STEP, random)

@@ -166,7 +166,7 @@ def measure(plan: Path, until: str, sample: int, out: Path | None, profile: bool
         if profile:
             profiler.enable()
         if until == "sizing":
-            rows = len(pipeline.before_sizing(plan)[2].sites)
+            rows = len(pipeline.before_sizing(plan, Path(scratch))[2].sites)
         else:
             rows = len(pipeline.run(plan, out or Path(scratch) / "results").material.sites)
         profiler.disable()
