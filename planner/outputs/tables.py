@@ -121,13 +121,26 @@ def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = 
     rows_a_group = min(GROUP_ROWS, GROUP_CELLS // max(len(frame.columns), 1))
     for start in range(0, max(len(frame), 1), rows_a_group):
         at = slice(start, start + rows_a_group)
-        part = exact_frame(frame.iloc[at], None if shown is None else shown.iloc[at])
-        rows = pa.Table.from_pandas(part, schema=None if writer is None else writer.schema, preserve_index=False)
+        part = frame.iloc[at], None if shown is None else shown.iloc[at]
+        rows = _arrow(*part, None if writer is None else writer.schema)
         if writer is None:
             writer = pq.ParquetWriter(path, rows.schema)
         writer.write_table(rows, row_group_size=rows_a_group)
     assert writer is not None
     writer.close()
+
+
+def _arrow(frame: pd.DataFrame, shown: pd.DataFrame | None, schema: Any) -> Any:
+    """Rows as arrow's table; schema: of the rows before, None of the first. Categories become text within arrow."""
+    categories = [name for name in frame.columns if frame[name].dtype == "category"]
+    exact = exact_frame(frame.drop(columns=categories), shown)
+    if not categories:
+        return pa.Table.from_pandas(exact, schema=schema, preserve_index=False)
+    texts = pa.Table.from_pandas(frame[categories], preserve_index=False)
+    texts = {name: texts[name].cast(pa.large_string()) for name in categories}
+    schema = schema or pa.Schema.from_pandas(exact_frame(frame.iloc[:1], shown), preserve_index=False)
+    plain = pa.Table.from_pandas(exact, preserve_index=False)
+    return pa.Table.from_arrays([texts[name] if name in texts else plain[name] for name in schema.names], schema=schema)
 
 
 def exact_frame(frame: pd.DataFrame, shown: pd.DataFrame | None = None) -> pd.DataFrame:
