@@ -87,7 +87,19 @@ def run(
     """The whole job: read, screen, join, size, cost, rank, write. Raises InputError with every fault at once."""
     plan = read_plan(path)
     folder = folder or Path("maps") / slug(plan.plan.programme.name)
-    output_folder.claim(folder)
+    with output_folder.held(folder):
+        return _run_in(folder, plan, workers, fresh, chunk_sites, tell, progress)
+
+
+def _run_in(
+    folder: Path,
+    plan: LoadedPlan,
+    workers: int | None,
+    fresh: bool,
+    chunk_sites: int,
+    tell: Tell,
+    progress: Callable[[int, int], None],
+) -> Outcome:
     catalogue, table = _inputs(plan)
     _tell_fits(catalogue, tell)
     table.findings += price_findings(catalogue, plan)
@@ -231,7 +243,8 @@ def weather_of(plan: LoadedPlan) -> Weather | None:
 def slug(name: str) -> str:
     """A folder name of letters, digits and hyphens; never a path."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "plan"
+    found = re.sub(r"[^a-z0-9]+", "-", plain)[:60].strip("-") or "plan"
+    return f"{found}-programme" if output_folder.RESERVED.fullmatch(found) else found  # of a device, on Windows
 
 
 def _read(plan: LoadedPlan) -> Table:
