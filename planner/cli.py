@@ -49,6 +49,10 @@ def main() -> None:
         if refused is not None:
             say(f"error: {refused}")
             sys.exit(WRONG_INPUT)
+        if isinstance(error, UnicodeEncodeError) and sys.getfilesystemencoding() != "utf-8":
+            found = "a system that names files in ASCII only, and a file or folder named otherwise"
+            say(f"error: environment: language: found {found}; expected PYTHONUTF8=1 set before the command")
+            sys.exit(WRONG_INPUT)
         import traceback
 
         traceback.print_exc()

@@ -65,6 +65,7 @@ WORDS = {
 }
 LITTLE_BYTES = 4 << 20  # a disk with less room is full, whatever a library says of its failure
 KEPT = "then repeat the command: the last results are as they were, and nothing is computed twice"
+ON_WINDOWS = os.name == "nt"
 TRIES, PAUSE_S = 5, 0.2  # Windows: a virus scanner or a synchronised folder holds new files for a moment
 
 
@@ -188,7 +189,7 @@ def in_one_piece(path: Path, *, over: bool = True) -> Iterator[Path]:
     Raises OutputError where the disk refuses. A link at `path` is replaced, never written through.
     """
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    made = False
+    made = done = False
     with telling(path, kept=f"{path.name} is as it was" if os.path.lexists(path) else "nothing was written"):
         try:
             if not over:
@@ -197,11 +198,10 @@ def in_one_piece(path: Path, *, over: bool = True) -> Iterator[Path]:
             yield part
             flush(part)
             replace(part, path)
-            made = False
+            done = True
         finally:
-            part.unlink(missing_ok=True)
-            if made:
-                path.unlink(missing_ok=True)
+            for one in () if done else (part, path) if made else (part,):
+                one.unlink(missing_ok=True)
 
 
 @contextmanager
@@ -235,7 +235,7 @@ def flush(path: Path) -> None:
 
 def flush_folder(folder: Path) -> None:
     """The same of a folder's names, where a system can."""
-    if os.name == "nt":
+    if ON_WINDOWS:
         return
     with suppress(OSError):  # some network disks cannot
         opened = os.open(folder, os.O_RDONLY)
@@ -247,7 +247,7 @@ def flush_folder(folder: Path) -> None:
 
 def replace(path: Path, target: Path) -> None:
     """Rename, in the place of what stands there; on Windows a file may be held by a scanner for a moment."""
-    for left in reversed(range(TRIES if os.name == "nt" else 1)):
+    for left in reversed(range(TRIES if ON_WINDOWS else 1)):
         try:
             path.replace(target)
             return

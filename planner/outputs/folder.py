@@ -218,7 +218,7 @@ def _locked(folder: Path) -> Iterator[None]:
     from filelock import FileLock, Timeout  # not for --help
 
     hidden = folder / HIDDEN
-    with disk.telling(hidden):
+    with disk.telling(hidden, "then repeat the command"):
         hidden.mkdir(parents=True, exist_ok=True)
         lock = FileLock(hidden / LOCK)
         try:
@@ -236,18 +236,23 @@ def _locked(folder: Path) -> Iterator[None]:
 
 def _probe(folder: Path) -> None:
     """Write, rename into DIR and remove, as the end of a run will: rights say little on a disk of another kind."""
-    part, target = folder / HIDDEN / PROBE, folder / f"{HIDDEN}-probe"
-    with disk.telling(folder):
-        try:
-            part.unlink(missing_ok=True)
-            with part.open("xb") as file:
-                file.write(bytes(PROBE_BYTES))
-                file.flush()
-                os.fsync(file.fileno())
-            disk.replace(part, target)
-        finally:
-            for path in (part, target):
-                path.unlink(missing_ok=True)
+    part, target = _probes(folder)
+    part.unlink(missing_ok=True)
+    try:
+        with part.open("xb") as file:
+            file.write(bytes(PROBE_BYTES))
+            file.flush()
+            os.fsync(file.fileno())
+        disk.replace(part, target)
+        target.unlink()
+    except OSError:
+        with suppress(OSError):
+            part.unlink()
+        raise
+
+
+def _probes(folder: Path) -> tuple[Path, Path]:
+    return folder / HIDDEN / PROBE, folder / f"{HIDDEN}-probe"
 
 
 def _told(error: Exception, folder: Path, there: bool) -> OutputError | None:
@@ -276,12 +281,16 @@ def _clear(folder: Path) -> None:
     new = folder / HIDDEN / "new"
     if not (new / RECORD).is_file():
         shutil.rmtree(new, ignore_errors=True)
+    for path in _probes(folder):
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
 
 
 def _remove_if_empty(folder: Path, missing: list[Path]) -> None:
     """Take away what was made for a run that wrote nothing."""
     with suppress(OSError):
-        if {path.name for path in (folder / HIDDEN).iterdir()} <= {LOCK}:
+        inside = {path.name for path in folder.iterdir()} | {path.name for path in (folder / HIDDEN).iterdir()}
+        if inside <= {HIDDEN, LOCK}:
             (folder / HIDDEN / LOCK).unlink(missing_ok=True)
             (folder / HIDDEN).rmdir()
             for path in missing:
