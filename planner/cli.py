@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import errno
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,8 +11,9 @@ from typing import Annotated
 
 import typer
 
-from planner import __version__
+from planner import __version__, disk
 from planner.errors import InputError, printable
+from planner.terminal import can_print
 
 app = typer.Typer(
     add_completion=False,
@@ -29,23 +30,28 @@ PlanFile = Annotated[
 
 DONE, NOTHING_ASSESSED, WRONG_INPUT, INTERNAL_FAULT = 0, 1, 2, 3
 STOPPED = 130  # by the person at the terminal, as shells have it
-DISK_TROUBLE = {errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM, errno.ENAMETOOLONG}
 
 
 def main() -> None:
     """Entry point: exit status 0 done, 1 nothing could be assessed, 2 wrong input, 3 internal fault."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
+    can_print()
     try:
-        app()
+        try:
+            app()
+        finally:
+            flush_output()
     except InputError as error:
         for fault in error.faults:
             say(f"error: {fault}")
         sys.exit(WRONG_INPUT)
     except Exception as error:
-        if isinstance(error, OSError) and error.errno in DISK_TROUBLE:
-            say(f"error: {error.filename or 'disk'}: found {error.strerror}; expected room and leave to write there")
+        refused = disk.fault_of(error, None, kept="")
+        if refused is not None:
+            say(f"error: {refused}")
+            sys.exit(WRONG_INPUT)
+        if isinstance(error, UnicodeEncodeError) and sys.getfilesystemencoding() != "utf-8":
+            found = "a system that names files in ASCII only, and a file or folder named otherwise"
+            say(f"error: environment: language: found {found}; expected PYTHONUTF8=1 set before the command")
             sys.exit(WRONG_INPUT)
         import traceback
 
@@ -300,6 +306,20 @@ def selfcheck() -> None:
         raise typer.Exit(INTERNAL_FAULT)
 
 
+def flush_output() -> None:
+    """Have what was printed where it belongs while a failure can still be told: a pipe, or a file on a full disk."""
+    if sys.stdout is None:
+        return
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        nowhere = os.open(os.devnull, os.O_WRONLY)  # or the interpreter fails once more, when it ends
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+        if not isinstance(error, BrokenPipeError):  # of a pipe: who reads it has seen enough
+            raise OSError(error.errno, error.strerror, "standard output") from error
+
+
 def say(text: str) -> None:
     """A message to the person at the terminal, beside what may be piped."""
     typer.echo(printable(text), err=True)
@@ -323,7 +343,7 @@ def warnings(plan: Path) -> Iterator[str]:
 @contextmanager
 def progress_bar() -> Iterator[Callable[[int, int], None]]:
     """A bar on a terminal, a plain line a tenth otherwise."""
-    if not sys.stderr.isatty():
+    if sys.stderr is None or not sys.stderr.isatty():
         told = -1
 
         def plain(done: int, total: int) -> None:

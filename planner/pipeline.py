@@ -92,8 +92,19 @@ def run(
     """
     plan = read_plan(path)
     folder = folder or Path("maps") / slug(plan.plan.programme.name)
-    output_folder.claim(folder)
-    crew = crew_of(workers, scheduler, tell)
+    with output_folder.held(folder):
+        return _run_in(folder, plan, crew_of(workers, scheduler, tell), fresh, chunk_sites, tell, progress)
+
+
+def _run_in(
+    folder: Path,
+    plan: LoadedPlan,
+    crew: chunks.Threads | Cluster,
+    fresh: bool,
+    chunk_sites: int | None,
+    tell: Tell,
+    progress: Callable[[int, int], None],
+) -> Outcome:
     kept = output_folder.chunk_folder(folder)
     catalogue, table = _inputs(plan, kept.parent)
     _tell_fits(catalogue, tell)
@@ -235,7 +246,8 @@ def weather_of(plan: LoadedPlan) -> Weather | None:
 def slug(name: str) -> str:
     """A folder name of letters, digits and hyphens; never a path."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "plan"
+    found = re.sub(r"[^a-z0-9]+", "-", plain)[:60].strip("-") or "plan"
+    return f"{found}-programme" if output_folder.RESERVED.fullmatch(found) else found  # of a device, on Windows
 
 
 def _read(plan: LoadedPlan, disk: Path | None = None) -> Table:

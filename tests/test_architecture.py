@@ -24,7 +24,7 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 # Layers, lowest first; a module imports from layers below its own, and from its own folder where `WITHIN` says so.
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "physics.equation", "__init__"),
-    ("physics", "crops"),
+    ("physics", "crops", "disk", "terminal"),
     ("texts.locales",),
     ("texts",),
     ("glossary", "plan"),

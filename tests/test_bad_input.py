@@ -304,7 +304,7 @@ def test_a_full_disk_is_told_as_such(programme: Path, planner: Planner, monkeypa
     out = programme.parent / "out"
     code, told = planner("run", programme, "--out", out)
     assert code == 2
-    assert "No space left on device" in told
+    assert "no space left on the disk" in told
     assert "sites.parquet" in told
     assert not (out / "run.json").exists()
 

@@ -13,7 +13,7 @@ import pandas as pd
 
 from planner.choice.decision import DECISIONS
 from planner.errors import Fault, OutputError
-from planner.outputs.folder import RECORD
+from planner.outputs.folder import RECORD, finish
 from planner.outputs.tables import exact_frame
 from planner.tables.step import FINDING_COLUMNS
 from planner.texts import ENGLISH, english
@@ -104,6 +104,7 @@ def open_run(folder: str | Path) -> Run:
     wrote no plan.gpkg. Raises OutputError if the folder holds no run, or the run wrote no parquet files.
     """
     folder = Path(folder)
+    finish(folder)
     record = _record(folder)
     for name in ("sites.parquet", "checks.parquet"):
         if not (folder / name).is_file():

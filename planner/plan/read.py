@@ -13,6 +13,7 @@ from pydantic_core import ErrorDetails
 
 from planner.errors import Fault, PlanError, raise_if
 from planner.plan.changes import Change, plan_changes
+from planner.plan.file_names import path_of
 from planner.plan.scenario import fixed_keys, merged, scenario_place
 from planner.plan.section import Section
 from planner.plan.sections import Plan, Rasters
@@ -37,7 +38,7 @@ class LoadedPlan:
 
     def resolve(self, name: str) -> Path:
         """Path of an input file, relative to the plan file."""
-        return (self.path.parent / name).resolve()
+        return path_of(self.path.parent, name).resolve()
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from planner.errors import Fault, PlanError, raise_if
+from planner.plan.file_names import hint, path_of
 from planner.texts import Said, word
 
 # Keys that the contract names and this version reads without acting on: told to the user, never silent.
@@ -62,9 +63,9 @@ def path_faults(files: dict[str, str], path: Path, text: str) -> list[Fault]:
         place = place_of(key.split("."), text)
         if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+://", name) or name.startswith("/vsi"):
             faults.append(Fault(str(path), place, repr(name), "a file on disk, not an address"))
-        elif not os.path.isfile(path.parent / name):  # False too for names that no disk can hold
-            hint = "" if name.isprintable() and "\\" not in name else "; write paths with /"
-            faults.append(Fault(str(path), place, f"no file at {name!r}", f"a file, relative to the plan file{hint}"))
+        elif not os.path.isfile(path_of(path.parent, name)):
+            expected = f"a file, relative to the plan file{hint(path.parent, name)}"
+            faults.append(Fault(str(path), place, f"no file at {name!r}", expected))
     return faults
 
 
