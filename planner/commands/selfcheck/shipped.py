@@ -30,7 +30,7 @@ def content_digest(content: bytes) -> str:
 
 
 def data_files(package: Path = PACKAGE) -> Iterator[str]:
-    """Files of the package that are no source, in order, as paths within it; hidden ones and the table itself are none."""
+    """Files of the package but sources, hidden ones and the table itself, in order, as paths within it."""
     for path in sorted(package.rglob("*")):
         name = path.relative_to(package).as_posix()
         if path.suffix not in NO_DATA and path.is_file() and name != MANIFEST and not path.name.startswith("."):
