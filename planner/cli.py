@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from planner import __version__
+from planner import __version__, offline
 from planner.errors import InputError, printable
 
 app = typer.Typer(
@@ -34,6 +34,7 @@ DISK_TROUBLE = {errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EPERM, errno.ENAM
 
 def main() -> None:
     """Entry point: exit status 0 done, 1 nothing could be assessed, 2 wrong input, 3 internal fault."""
+    offline.close()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
