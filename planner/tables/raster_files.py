@@ -250,8 +250,8 @@ def _part(name: str, source: RasterSource, file: str, dataset: Any) -> tuple[Par
     if faults:
         return Part(file, dataset, bands, np.ones(1), np.zeros(1), None, False), faults
     scale, offset = _scaling(source, dataset, bands)
-    for key, values, wrong in (("scale", scale, scale == 0), ("offset", offset, np.zeros(offset.shape, dtype=bool))):
-        wrong = wrong | ~np.isfinite(values) | (np.abs(values) > MOST_NUMBER)
+    for key, values in (("scale", scale), ("offset", offset)):
+        wrong = ~(np.abs(values) <= MOST_NUMBER) | ((values == 0) & (key == "scale"))
         if wrong.any():
             faults.append(Fault(file, key, f"{values[wrong][0]:g}", "another number"))
     flags = [set(dataset.mask_flag_enums[band - 1]) for band in bands]
@@ -287,9 +287,8 @@ def _bands(name: str, source: RasterSource, file: str, dataset: Any) -> tuple[tu
         height, width = dataset.block_shapes[bands[0] - 1]
         if height * width * len(bands) > MOST_BLOCK_CELLS:
             found = f"{height} x {width} cells for {len(bands)} bands"
-            faults.append(
-                Fault(file, "blocks", found, f"at most {MOST_BLOCK_CELLS} cells: save it in tiles (TILED=YES)")
-            )
+            expected = f"at most {MOST_BLOCK_CELLS} cells: save it in tiles (TILED=YES)"
+            faults.append(Fault(file, "blocks", found, expected))
         different = {str(dataset.nodatavals[band - 1]) for band in bands}
         if source.nodata is None and len(different) > 1:
             found = ", ".join(sorted(different))

@@ -2,8 +2,8 @@
 
 GDAL opens any of two hundred kinds by their content, and many of them are only a list of addresses or of other files
 (virtual rasters, tile services). Even a plain GeoTIFF can name another file or an address as its overviews, by a tag
-inside it or in the .aux.xml beside it; its .ovr and .msk are opened whatever they are. So: the kind is told by the first
-bytes and opened by the reader of that kind alone, and what stands beside the file is looked at before GDAL is.
+inside it or in the .aux.xml beside it; its .ovr and .msk are opened whatever they are. So: the kind is told by the
+first bytes and opened by the reader of that kind alone, and what stands beside the file is looked at before GDAL is.
 """
 
 from __future__ import annotations
@@ -88,9 +88,7 @@ def _driver(name: str, path: Path) -> str:
 def _look_beside(name: str, path: Path, depth: int = 0) -> None:
     """Refuse a file beside the raster by which GDAL would be led elsewhere; their own neighbours likewise."""
     for beside in _beside(path):
-        shown = (
-            f"{name}{beside.name[len(Path(name).name) :]}" if beside.name.startswith(Path(name).name) else beside.name
-        )
+        shown = str(Path(name).with_name(beside.name))
         if beside.suffix.lower() == ".xml":
             _plain_xml(shown, beside)
             continue

@@ -1,4 +1,4 @@
-"""Which files with geometry GDAL is given: GeoPackage and Shapefile, by their first bytes, and no layer that is a query.
+"""Which files with geometry GDAL is given: GeoPackage and Shapefile by their first bytes, and no layer that is a query.
 
 By their content others can lead it to the network or to other files. A GeoPackage is a data base, and a view in it is a
 program that runs when the layer is read: it may call functions that open files, and it may never end.
