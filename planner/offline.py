@@ -1,8 +1,8 @@
 """No file that a plan names leads to the network: settings of GDAL and PROJ, for the command line and for notebooks.
 
 GDAL follows addresses that stand inside files: overviews, masks, virtual rasters, reference systems. Which files it
-gets to see is decided in `tables/files/`; these settings stand behind that, should a way be missed. PROJ fetches grids of
-datum shifts when PROJ_NETWORK is on; positions would then depend on whether a network was there.
+gets to see is decided in `tables/files/`; these settings stand behind that, should a way be missed. PROJ fetches grids
+of datum shifts when PROJ_NETWORK is on; positions would then depend on whether a network was there.
 """
 
 from __future__ import annotations

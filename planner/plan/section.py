@@ -32,9 +32,9 @@ class Section(BaseModel):
         for one in _leaves(value):
             if isinstance(one, bool) and bool not in kinds:
                 raise ValueError("a number or a text, not true or false")
-            if isinstance(one, int | float) and math.isfinite(one) and abs(one) > MOST:
-                if info.field_name not in ANY_SIZE:
-                    raise ValueError(f"a number of at most {MOST:g}")
+            number = isinstance(one, int | float) and info.field_name not in ANY_SIZE
+            if number and abs(one) != math.inf and abs(one) > MOST:
+                raise ValueError(f"a number of at most {MOST:g}")
         return value
 
 

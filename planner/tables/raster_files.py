@@ -36,8 +36,8 @@ WINDOW_CELLS = 2**18
 MOST_BLOCK_CELLS = 2**25
 # No scale or offset is larger; twice this still is a number.
 MOST_NUMBER = 1e100
-# Farther no coordinate of a place on Earth lies, m or degrees.
-MOST_COORDINATE = 1e9
+# Farther no coordinate of a place on Earth lies, and no cell is smaller, m or degrees.
+MOST_COORDINATE, LEAST_CELL = 1e9, 1e-9
 # Rounding of coordinates may push a point on the outer edge this far out, cells.
 EDGE = 1e-6
 
@@ -337,7 +337,7 @@ def _transformer(file: str, dataset: Any) -> tuple[pyproj.Transformer | None, li
             return None, [Fault(file, "grid", found, "an origin and a cell size on Earth")]
         if grid.b != 0 or grid.d != 0:
             return None, [Fault(file, "grid", "a rotated grid", "rows and columns along the axes of the CRS")]
-        if grid.a == 0 or grid.e == 0:
+        if min(abs(grid.a), abs(grid.e)) < LEAST_CELL:
             return None, [Fault(file, "grid", f"cells of {grid.a:g} by {grid.e:g}", "cells with a width and a height")]
         crs = pyproj.CRS.from_user_input(dataset.crs)
         return pyproj.Transformer.from_crs(WGS84, crs, always_xy=True), []

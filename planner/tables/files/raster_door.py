@@ -36,24 +36,23 @@ def opened_raster(name: str, path: Path) -> Iterator[Any]:
     Raises RasterError where it is of another kind, cannot be read, or leads to another file.
     """
     import rasterio
-    from rasterio.errors import NotGeoreferencedWarning
 
     driver = _driver(name, path)
     with rasterio.Env(**GDAL_SETTINGS):
         _look_beside(name, path)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # told as a fault by who needs a position
-            dataset = _opened(name, path, driver)
-        with dataset:
+        with _opened(name, path, driver) as dataset:
             _no_other_file(name, "overviews", dataset)
             yield dataset
 
 
 def _opened(name: str, path: Path, driver: str) -> Any:
     import rasterio
+    from rasterio.errors import NotGeoreferencedWarning
 
     try:
-        return rasterio.open(path, driver=driver)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # told as a fault by who needs a position
+            return rasterio.open(path, driver=driver)
     except Exception as error:  # rasterio, GDAL and the decoding of texts have errors of their own
         found = " ".join(str(error).split())[:200] or type(error).__name__
         raise RasterError([Fault(name, "file", found, "a raster that can be read")]) from error
