@@ -11,6 +11,7 @@ import random
 import sqlite3
 import warnings
 from contextlib import closing
+from copy import deepcopy
 from pathlib import Path
 
 import geopandas as gpd
@@ -86,7 +87,7 @@ def twisted_json(data: bytes, rng: random.Random) -> bytes:
         while isinstance(one, dict | list) and one:
             key = rng.choice(list(one) if isinstance(one, dict) else range(len(one)))
             if not isinstance(one[key], dict | list) or not one[key] or rng.random() < 0.15:
-                one[key] = rng.choice(odd)
+                one[key] = deepcopy(rng.choice(odd))
                 break
             one = one[key]
     return json.dumps(whole).encode()
