@@ -8,6 +8,7 @@ of datum shifts when PROJ_NETWORK is on; positions would then depend on whether 
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -31,6 +32,22 @@ _ENVIRONMENT = GDAL_SETTINGS | {
 def close() -> None:
     """Close the way to the network for the whole process, whatever its environment says; before GDAL is imported."""
     os.environ.update(_ENVIRONMENT)
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """Drop what rasterio and pyogrio print where GDAL's remark on a damaged file is no UTF-8: it looks like a crash."""
+    before = sys.unraisablehook
+
+    def drop(found: sys.UnraisableHookArgs) -> None:
+        if not isinstance(found.exc_value, UnicodeDecodeError):
+            before(found)
+
+    sys.unraisablehook = drop
+    try:
+        yield
+    finally:
+        sys.unraisablehook = before
 
 
 @contextmanager

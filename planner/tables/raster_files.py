@@ -409,11 +409,12 @@ def _read_part(part: Part, window: Window) -> Floats:
         (top, bottom), (left, right) = window.toranges()
         place = f"rows {top} to {bottom - 1}, columns {left} to {right - 1}"
         raise RasterError([Fault(part.file, place, _short(error), "cells that can be read")]) from error
-    values = stored.astype("float64")
+    with np.errstate(invalid="ignore"):  # a signalling NaN is a NaN
+        values = stored.astype("float64")
     missing = ~np.isfinite(values)
     if part.nodata is not None:
         # Compared as stored: -3.4e38 written to 32 bits is not the same 64-bit number.
-        with np.errstate(over="ignore"):  # a number that the type cannot hold is no cell's
+        with np.errstate(over="ignore", invalid="ignore"):  # a number that the type cannot hold is no cell's
             target = stored.dtype.type(part.nodata) if stored.dtype.kind == "f" else part.nodata
         missing |= stored == target
     if masks is not None:

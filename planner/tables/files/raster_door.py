@@ -17,7 +17,7 @@ from typing import Any
 from xml.parsers import expat
 
 from planner.errors import Fault, RasterError
-from planner.offline import GDAL_SETTINGS
+from planner.offline import GDAL_SETTINGS, quiet
 
 KINDS = "GeoTIFF, an ESRI ASCII grid (.asc) or SRTM (.hgt); QGIS and gdal_translate save any raster as GeoTIFF"
 _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # the second pair is BigTIFF
@@ -38,7 +38,7 @@ def opened_raster(name: str, path: Path) -> Iterator[Any]:
     import rasterio
 
     driver = _driver(name, path)
-    with rasterio.Env(**GDAL_SETTINGS):
+    with rasterio.Env(**GDAL_SETTINGS), quiet():
         _look_beside(name, path)
         with _opened(name, path, driver) as dataset:
             _no_other_file(name, "overviews", dataset)

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
-from planner.offline import GDAL_SETTINGS
+from planner.offline import GDAL_SETTINGS, quiet
 
 SQLITE = b"SQLite format 3\x00"
 GEOPACKAGES = {b"GPKG", b"GP10", b"GP11"}  # the application id in the file's head: OGC 12-128, requirement 2
@@ -62,6 +62,7 @@ def offline_layers() -> Iterator[None]:
     before = {name: pyogrio.get_gdal_config_option(name) for name in GDAL_SETTINGS}
     pyogrio.set_gdal_config_options(GDAL_SETTINGS)
     try:
-        yield
+        with quiet():
+            yield
     finally:
         pyogrio.set_gdal_config_options(before)
