@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from planner import __version__, disk
+from planner import __version__, disk, offline
 from planner.errors import InputError, printable
 from planner.terminal import can_print
 
@@ -34,6 +34,7 @@ STOPPED = 130  # by the person at the terminal, as shells have it
 
 def main() -> None:
     """Entry point: exit status 0 done, 1 nothing could be assessed, 2 wrong input, 3 internal fault."""
+    offline.close()
     can_print()
     try:
         try:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from planner import offline
 from planner.choice.decision import DECISIONS
 from planner.errors import Fault, OutputError
 from planner.outputs.folder import RECORD, finish
@@ -77,7 +78,9 @@ def run(
     """
     from planner import pipeline  # numba and the engine: not for who opens a finished run
 
-    done = pipeline.run(Path(plan), None if out is None else Path(out), workers=workers, fresh=fresh, tell=tell)
+    folder = None if out is None else Path(out)
+    with offline.closed():
+        done = pipeline.run(Path(plan), folder, workers=workers, fresh=fresh, tell=tell)
     material = done.material
     areas = material.polygons
     if areas is not None:
