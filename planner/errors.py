@@ -8,6 +8,7 @@ PlannerError
 │   ├── RasterError                a raster
 │   ├── WeatherError               a file of hourly weather
 │   ├── CatalogueError             pumps, prices and other equipment tables
+│   ├── ClusterError               other machines that were asked to compute
 │   └── OutputError                the folder that results go to
 └── InternalError (RuntimeError)   a promise between our own parts is broken: exit status 3
 
@@ -67,6 +68,10 @@ class WeatherError(InputError):
 
 class CatalogueError(InputError):
     """A row of an equipment or price table is wrong."""
+
+
+class ClusterError(InputError):
+    """A cluster that was asked for cannot be used, or is gone."""
 
 
 class OutputError(InputError):

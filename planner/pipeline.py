@@ -31,8 +31,8 @@ from planner.outputs import folder as output_folder
 from planner.plan import LoadedPlan, LoadedScenario, read_plan
 from planner.plan.text import refuse_unconfirmed
 from planner.publish import Outcome, publish
-from planner.run_table import Table, engine_columns
-from planner.stages import drawing, selection, well_tests
+from planner.run_table import Table
+from planner.stages import drawing, selection, sizing, well_tests
 from planner.stages.scenarios import Computed, what_if
 from planner.tables import (
     catchments,
@@ -54,7 +54,7 @@ from planner.tables.step import Step, join_checks
 from planner.tables.weather_file import read_weather
 
 if TYPE_CHECKING:
-    pass
+    from planner.chunks.cluster import Cluster
 
 STEPS: tuple[ModuleType, ...] = (screening, rasters, resource, catchments, demand, distance, wells, neighbours)
 SCREENING: tuple[ModuleType, ...] = (screening,)
@@ -81,41 +81,55 @@ def run(
     *,
     workers: int | None = None,
     fresh: bool = False,
-    chunk_sites: int = chunks.CHUNK_SITES,
+    chunk_sites: int | None = None,
+    scheduler: str | None = None,
     tell: Tell = lambda _: None,
     progress: Callable[[int, int], None] = lambda _done, _total: None,
 ) -> Outcome:
-    """The whole job: read, screen, join, size, cost, rank, write. Raises InputError with every fault at once."""
+    """The whole job: read, screen, join, size, cost, rank, write. Raises InputError with every fault at once.
+
+    scheduler  address of a dask scheduler whose workers compute, in place of threads here; nothing else changes
+    """
     plan = read_plan(path)
     folder = folder or Path("maps") / slug(plan.plan.programme.name)
-    output_folder.claim(folder)
-    store = output_folder.chunk_folder(folder)
-    catalogue, table = _inputs(plan, store.parent)
+    with output_folder.held(folder):
+        return _run_in(folder, plan, crew_of(workers, scheduler, tell), fresh, chunk_sites, tell, progress)
+
+
+def _run_in(
+    folder: Path,
+    plan: LoadedPlan,
+    crew: chunks.Threads | Cluster,
+    fresh: bool,
+    chunk_sites: int | None,
+    tell: Tell,
+    progress: Callable[[int, int], None],
+) -> Outcome:
+    kept = output_folder.chunk_folder(folder)
+    catalogue, table = _inputs(plan, kept.parent)
     _tell_fits(catalogue, tell)
     table.findings += price_findings(catalogue, plan)
     tell(f"inventory: {len(table.sites)} rows")
     variants = _scenario_inputs(plan.scenarios, table)
+    loop = chunks.Loop(chunks.Store(kept), crew, tell)
     if fresh:
-        for old in [one for end in ("json", "npz", "npy") for one in store.rglob(f"*.{end}")]:
-            old.unlink()
-    kept: set[str] = set()
-    size = partial(_computed, store=store, workers=workers, chunk_sites=chunk_sites, kept=kept, progress=progress)
-    workers = workers or chunks.default_workers()
-    sized = size(plan, catalogue, table, tell=tell)
-    funded = drawing.take(table, sized.funded, plan, sized.sites, sized.context, store, workers, tell)
-    well_tests.take(table, sized.sites, sized.context, store, workers, tell)
-    chosen = selection.finish(table, funded, plan, sized.context, store, workers, fresh, tell)
+        loop.store.clear()
+    size = partial(_computed, chunk_sites=chunk_sites, progress=progress)
+    sized = size(plan, catalogue, table, loop=loop, tell=tell)
+    funded = drawing.take(table, sized.funded, plan, sized.sites, sized.context, loop, tell)
+    well_tests.take(table, sized.sites, sized.context, loop, tell)
+    chosen = selection.finish(table, funded, plan, sized.context, loop, tell)
     started = time.perf_counter()
     grouped = lots.group(table.sites, plan)
     table.take("lots", grouped.step, lots.WRITES, time.perf_counter() - started)
 
     def compute(scenario: LoadedScenario) -> Computed:
         prices, varied = variants.pop(scenario.name)
-        found = size(scenario.loaded, prices, varied, tell=lambda _: None)
+        found = size(scenario.loaded, prices, varied, loop=replace(loop, tell=lambda _: None), tell=lambda _: None)
         return Computed(varied.sites, found.checks)
 
     varied = what_if(plan, Computed(table.sites, sized.checks), compute, tell)
-    chunks.drop_others(store, kept)
+    loop.store.drop_others()
     return publish(plan, catalogue, table, sized.checks, funded, chosen, grouped, folder, tell, varied)
 
 
@@ -134,35 +148,22 @@ def _computed(
     catalogue: Catalogue,
     table: Table,
     *,
-    store: Path,
-    workers: int | None,
-    chunk_sites: int,
-    kept: set[str],
+    loop: chunks.Loop,
+    chunk_sites: int | None,
     progress: Callable[[int, int], None],
     tell: Tell,
 ) -> Sized:
-    """From the rows as read to the funded programme, in `table`.
-
-    kept  names of the stored chunks that are of this run; added to
-    """
+    """From the rows as read to the funded programme, in `table`."""
     _steps(table, plan, STEPS, tell)
 
     started = time.perf_counter()
     rows = chunks.to_assess(table.sites)
     sites = chunks.engine_sites(table.sites, rows, plan.plan, catalogue)
     context = make_context(plan.plan, catalogue, weather_of(plan))
-    done = 0
-
-    def count(finished: int) -> None:
-        nonlocal done
-        done += finished
-        progress(done, sites.inventory_row.size)
-
-    results = chunks.run_chunks(sites, context, store, workers or chunks.default_workers(), chunk_sites, count, kept)
-    columns = engine_columns(results.rows, table.sites.index)
+    columns, rules = sizing.size(table.sites.index, sites, context, loop, progress, chunk_sites)
     table.take(
         "sizing",
-        Step(columns, [], family_checks(results.rules)),
+        Step(columns, [], family_checks(rules)),
         tuple(columns.columns),
         time.perf_counter() - started,
     )
@@ -183,6 +184,15 @@ def _computed(
     decided["funding"] = funded.column
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
     return Sized(checks, funded, sites, context)
+
+
+def crew_of(workers: int | None, scheduler: str | None, tell: Tell) -> chunks.Threads | Cluster:
+    """Who computes chunks. Raises InputError where a cluster was asked for that cannot be used."""
+    if scheduler is None:
+        return chunks.Threads(workers or chunks.default_workers())
+    from planner.chunks.cluster import Cluster
+
+    return Cluster(scheduler, tell)
 
 
 def before_sizing(path: Path, disk: Path | None = None) -> tuple[LoadedPlan, Catalogue, Table]:
@@ -236,7 +246,8 @@ def weather_of(plan: LoadedPlan) -> Weather | None:
 def slug(name: str) -> str:
     """A folder name of letters, digits and hyphens; never a path."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "plan"
+    found = re.sub(r"[^a-z0-9]+", "-", plain)[:60].strip("-") or "plan"
+    return f"{found}-programme" if output_folder.RESERVED.fullmatch(found) else found  # of a device, on Windows
 
 
 def _read(plan: LoadedPlan, disk: Path | None = None) -> Table:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from planner.chunks.columns import Gathered, rows_table
 from planner.columns_on_disk import ColumnsOnDisk
 from planner.errors import InternalError
 from planner.glossary import Quantity, glossary
@@ -125,17 +126,8 @@ def _beyond(values: pd.Series, quantity: Quantity) -> pd.Series:
 
 
 def engine_columns(rows: list[dict[str, object]], index: pd.Index) -> pd.DataFrame:
-    """Results as columns of the whole table; rows that were not assessed are `skipped` and empty."""
-    known = glossary()
-    names = list(known)
-    start, stop = names.index("engine_status"), names.index("decision")
-    data = {}
-    for name in names[start:stop]:
-        kind = known[name].dtype
-        empty: Any = "" if kind == "text" else False if kind == "flag" else np.nan
-        values = {row["inventory_row"]: row.get(name, empty) for row in rows}
-        column = pd.Series([values.get(row, empty) for row in index], index=index)
-        data[name] = column.astype("str" if kind == "text" else "bool" if kind == "flag" else "float64")
-    status = data["engine_status"]
-    data["engine_status"] = status.mask(status == "", "skipped").astype("str")
-    return pd.DataFrame(data, index=index)
+    """Results of a few sites as columns of the whole table; rows that were not assessed are `skipped` and empty."""
+    gathered = Gathered(len(index))
+    if rows:
+        gathered.put(index.get_indexer(pd.Index([row["inventory_row"] for row in rows])), rows_table(rows))
+    return gathered.frame(index)

@@ -23,19 +23,21 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 
 # Layers, lowest first; a module imports from layers below its own, and from its own folder where `WITHIN` says so.
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("errors", "physics.equation", "__init__"),
-    ("physics", "crops"),
+    ("errors", "offline", "physics.equation", "__init__"),
+    ("physics", "crops", "disk", "terminal"),
     ("texts.locales",),
     ("texts",),
     ("glossary", "plan"),
     ("catalogue",),
     ("engine",),
     ("tables.step", "tables.weather_sun", "tables.cells.units", "tables.cells.yields"),
-    ("tables.cells.read", "tables.boundary", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
+    ("tables.files.raster_door", "tables.files.vector_door"),
+    ("tables.cells.read", "tables.raster_files", "tables.weather_file", "tables.world_climate"),
     ("tables.files.raw_table", "tables.files.text_rows", "tables.files.number_marks", "tables.files.workbook_parts"),
     ("tables.files.header_lines", "tables.files.text_encoding"),
     ("tables.files.text_table", "tables.files.workbook", "tables.files.layers"),
-    ("tables.files.table_file",),
+    ("tables.files.table_file", "tables.polygon_file"),
+    ("tables.boundary",),
     ("tables.positions.degrees", "tables.positions.datum", "tables.positions.utm"),
     (
         "tables.duplicates",
@@ -62,6 +64,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
 )
 # Folders whose modules may import one another. Steps of tables/ may not: they share only the helpers named above.
 WITHIN = {
+    "chunks",
     "physics",
     "plan",
     "catalogue",
@@ -76,7 +79,7 @@ WITHIN = {
 }
 HELPERS = (
     {"step", "files", "cells", "positions", "inventory_file", "private"}
-    | {"boundary", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}
+    | {"boundary", "polygon_file", "duplicates", "grade", "levels", "visits", "raster_files", "raster_limits"}
     | {"irrigation", "weather_file", "weather_sun", "world_climate"}
 )
 FILLS = {"said", "counted", "say", "say_count"}  # keywords are the placeholders of a text, which looks for each

@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 import rasterio
 
-from planner import cli, pipeline, publish
+from planner import cli, publish
+from planner.stages import sizing
 
 MakeProgramme = Callable[..., Path]
 Planner = Callable[..., tuple[int, str]]
@@ -286,7 +287,7 @@ def test_an_internal_fault_exits_with_3_and_says_whose_it_is(
     def fail(*_: object) -> None:
         raise ZeroDivisionError("an equation of ours")
 
-    monkeypatch.setattr(pipeline.chunks, "assess", fail)
+    monkeypatch.setattr(sizing, "assess", fail)
     out = programme.parent / "out"
     code, told = planner("run", programme, "--out", out)
     assert code == 3
@@ -303,7 +304,7 @@ def test_a_full_disk_is_told_as_such(programme: Path, planner: Planner, monkeypa
     out = programme.parent / "out"
     code, told = planner("run", programme, "--out", out)
     assert code == 2
-    assert "No space left on device" in told
+    assert "no space left on the disk" in told
     assert "sites.parquet" in told
     assert not (out / "run.json").exists()
 
@@ -400,7 +401,7 @@ def test_an_interrupted_run_says_how_to_go_on(make_programme: MakeProgramme, tmp
     try:
         with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, encoding="utf-8") as running:
             until = time.monotonic() + 60
-            while not list(out.glob(".planner/chunks/*.json")) and time.monotonic() < until:
+            while not list(out.glob(".planner/chunks/sizing/*.chunk")) and time.monotonic() < until:
                 time.sleep(0.02)
             os.kill(running.pid, signal.SIGINT)
             _, told = running.communicate(timeout=60)

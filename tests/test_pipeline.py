@@ -23,6 +23,7 @@ from planner.choice.decision import CONSEQUENCE, DECISIONS, FAMILY_RULES, SAID_W
 from planner.errors import InternalError
 from planner.glossary import glossary
 from planner.plan import read_plan
+from planner.stages import sizing
 from planner.tables.step import FINDING_COLUMNS, Step
 from planner.texts import texts
 
@@ -229,37 +230,35 @@ def test_an_interruption_changes_no_byte(
     with pytest.raises(KeyboardInterrupt):
         pipeline.run(plan, folder, workers=1, chunk_sites=3, progress=stop)
     assert [path.name for path in folder.iterdir()] == [".planner"]
-    stored = sorted((folder / ".planner" / "chunks").glob("*.json"))
+    stored = sorted((folder / ".planner" / "chunks" / "sizing").iterdir())
     assert len(stored) >= 3
-    stored[0].write_text(stored[0].read_text(encoding="utf-8")[:100], encoding="utf-8")  # half written
-    stored[1].write_text("{}", encoding="utf-8")
+    stored[0].write_bytes(stored[0].read_bytes()[:100])  # half written
+    stored[1].write_bytes(b"{}")
 
     computed: list[int] = []
-    assess = pipeline.chunks.assess
+    assess = sizing.assess
 
     def counted(part: Any, context: Any) -> Any:
         computed.append(part.inventory_row.size)
         return assess(part, context)
 
-    monkeypatch.setattr(pipeline.chunks, "assess", counted)
-    outcome = pipeline.run(plan, folder, workers=1, chunk_sites=3)
+    monkeypatch.setattr(sizing, "assess", counted)
+    told: list[str] = []
+    pipeline.run(plan, folder, workers=1, chunk_sites=3, tell=told.append)
     assert bytes_of(folder) == bytes_of(done[1])
     # What was finished is not computed again: all chunks less those stored, more the two that were spoilt; one
     # site is assessed before the threads start.
-    chunks = -(-(outcome.stages[-3]["rows_in"] - _not_sized(done[1])) // 3)
+    chunks = len(list((folder / ".planner" / "chunks" / "sizing").iterdir()))
     assert len(computed) == 1 + chunks - (len(stored) - 2)
+    assert f"sizing: {len(stored) - 2} of {chunks} chunks found again" in told
 
     computed.clear()
     pipeline.run(plan, folder, workers=1, chunk_sites=3)
-    assert len(computed) == 1
+    assert not computed
     computed.clear()
     pipeline.run(plan, folder, workers=1, chunk_sites=3, fresh=True)
     assert len(computed) == 1 + chunks
     assert bytes_of(folder) == bytes_of(done[1])
-
-
-def _not_sized(folder: Path) -> int:
-    return int((pd.read_parquet(folder / "sites.parquet")["engine_status"] == "skipped").sum())
 
 
 def test_a_changed_assumption_finds_no_old_chunk(plan: Path, tmp_path: Path) -> None:

@@ -32,7 +32,7 @@ from planner.catalogue.equipment import (
 )
 from planner.catalogue.measured import Points, PumpFit, read_points, strangers
 from planner.catalogue.quotes import SHARES, Quote, quote_of
-from planner.catalogue.reading import Row, Table, read_table, require_columns
+from planner.catalogue.reading import MOST_BYTES, NEAREST_TOLD, Row, Table, read_table, require_columns
 from planner.errors import CatalogueError, Fault, raise_if
 from planner.plan import LoadedPlan
 
@@ -175,7 +175,8 @@ def _own_table(name: str, faults: list[Fault]) -> Table:
 
 def _user_table(plan: LoadedPlan, name: str, key: str, faults: list[Fault], *, unique: bool = True) -> Table:
     try:
-        data = plan.resolve(name).read_bytes()
+        with plan.resolve(name).open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
     except OSError as error:
         faults.append(Fault(name, "file", str(error.strerror or error), "a readable file"))
         return Table(name, "")
@@ -194,7 +195,7 @@ def _replace_prices(plan: LoadedPlan, name: str, own: dict[str, Table], faults: 
         if row.label in targets:
             _replace_price(row, targets[row.label])
         elif row.label:
-            near = difflib.get_close_matches(row.label, targets, n=1, cutoff=0.6)
+            near = difflib.get_close_matches(row.label, targets, n=1, cutoff=0.6) if len(faults) < NEAREST_TOLD else []
             expected = "an item of the price list, or the id of a module, pipe, cable, tank or drive"
             row.fault("item", repr(row.label), expected + (f"; the nearest is {near[0]!r}" if near else ""))
     return book

@@ -20,7 +20,7 @@ from numpy.polynomial import Polynomial
 
 from planner.catalogue.arrays import FAMILIES, HELICAL
 from planner.catalogue.fitting import Curve, Floats, best_flow, fit_friction, fit_head, fit_power, fit_slip
-from planner.catalogue.reading import Row, Table, require_columns
+from planner.catalogue.reading import NEAREST_TOLD, Row, Table, require_columns
 from planner.errors import Fault
 from planner.physics.pumps import RPM_TO_RAD_S, hydraulic_power_w, motor_input_w, motor_torque_nm
 from planner.physics.water import GRAVITY_M_S2, density_kg_m3
@@ -150,7 +150,8 @@ def strangers(table: Table, pump_ids: Collection[str], pumps_file: str, faults: 
     for row in table.rows:
         if row.label and row.label not in told:
             told.add(row.label)
-            near = difflib.get_close_matches(row.label, sorted(pump_ids), n=1, cutoff=0.6)
+            known = sorted(pump_ids) if len(faults) < NEAREST_TOLD else []
+            near = difflib.get_close_matches(row.label, known, n=1, cutoff=0.6)
             hint = f", as {near[0]!r}" if near else ""
             row.fault("pump_id", repr(row.label), f"a pump_id of {pumps_file}{hint}")
 

@@ -20,6 +20,12 @@ NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 CURRENCY = re.compile(r"[A-Z]{3}", re.ASCII)
 IDENTIFIER = re.compile(r"\w[\w .,/()+-]{0,59}")  # letters and digits of any script, no markup, no formula
 
+# More than any list of pumps or prices has; a larger file is another one.
+MOST_BYTES = 20_000_000
+MOST_ROWS = 20_000
+MOST_COLUMNS = 500
+NEAREST_TOLD = 50  # faults with the nearest known name; looking for it among all takes its time
+
 
 @dataclass
 class Row:
@@ -99,6 +105,9 @@ def read_table(data: bytes, file: str, key: str, faults: list[Fault], *, unique:
 
     `key` is the column of ids, each once where `unique`. Rows of empty cells are passed over.
     """
+    if len(data) > MOST_BYTES:
+        faults.append(Fault(file, "file", f"{len(data) / 1e6:.0f} MB", f"at most {MOST_BYTES / 1e6:.0f} MB"))
+        return Table(file, "")
     try:
         text = data.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
@@ -114,9 +123,13 @@ def read_table(data: bytes, file: str, key: str, faults: list[Fault], *, unique:
     if not lines:
         faults.append(Fault(file, "header", "an empty file", "a table with a header"))
         return table
+    if len(lines) > MOST_ROWS or len(lines[0]) > MOST_COLUMNS:
+        expected = f"at most {MOST_ROWS} rows of {MOST_COLUMNS} cells"
+        faults.append(Fault(file, "file", f"{len(lines)} rows of {len(lines[0])} cells", expected))
+        return Table(file, "")
     table.columns = [name.strip() for name in lines[0]]
     for name in sorted({name for name in table.columns if table.columns.count(name) > 1}):
-        faults.append(Fault(file, "header", f"column {name!r} twice", "each column once"))
+        faults.append(Fault(file, "header", f"column {name[:60]!r} twice", "each column once"))
     seen: dict[str, int] = {}
     for number, line in enumerate(lines[1:], start=1):
         cells = [cell.strip() for cell in line]

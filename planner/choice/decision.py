@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from planner.errors import InternalError
 from planner.tables.step import plain_texts, rule_rows
-from planner.texts import sentence
+from planner.texts.many import joined, sentences
+
+Flags = NDArray[np.bool_]
+Places = NDArray[np.intp]
 
 # Rule → decision it leads to when it fails; "" keeps the decision and only gives a reason. The order is the order
 # in which reasons are listed. The first decision of DECISIONS that any rule asks for is taken.
@@ -124,51 +129,57 @@ def decide(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> p
     allow_prior_equip  let evidence below grade A and assumed values be reasons without consequence
     """
     rows = sized.index
-    said = plain_texts(
-        checks[
-            (~checks["pass"] & checks["rule"].isin(CONSEQUENCE))
-            | (checks["pass"] & checks["rule"].isin(SAID_WHEN_PASSED))
-        ]
-    )
-    no_design = set(said.loc[said["rule"] == "no_design", "inventory_row"])
-    said = said[~said["rule"].isin(FAMILY_RULES) | said["inventory_row"].isin(no_design)]
-    order = {rule: number for number, rule in enumerate([*SAID_WHEN_PASSED, *CONSEQUENCE])}
-    said = said.assign(order=said["rule"].map(order)).sort_values(["inventory_row", "order"], kind="stable")
+    said, place = _said(checks, rows)
+    rule = said["rule"].array
+
+    def holds(*named: str) -> Flags:
+        return np.asarray(rule.categories.isin(named)[rule.codes])
 
     weight = {decision: number for number, decision in enumerate(DECISIONS)}
-    consequence = said["rule"].map(CONSEQUENCE).replace("", "equip").fillna("equip")
-    unsure = said.loc[said["rule"] == "no_design_on_prior", "inventory_row"]
-    softened = (said["rule"] == "no_design") & said["inventory_row"].isin(unsure)
-    consequence = consequence.mask(softened, "test_first")
+    asked = np.array([weight[CONSEQUENCE.get(name) or "equip"] for name in rule.categories], dtype=np.int64)[rule.codes]
+    softened = holds("no_design") & _rows_with(place, holds("no_design_on_prior"), len(rows))[place]
+    asked[softened] = weight["test_first"]
     if allow_prior_equip:
-        consequence = consequence.mask(
-            (consequence == "test_first") & ~said["rule"].isin(NOT_SIZED) & ~softened, "equip"
-        )
-    worst = (
-        consequence.map(weight)
-        .astype("float64")
-        .groupby(said["inventory_row"])
-        .min()
-        .reindex(rows)
-        .fillna(weight["equip"])
-    )
+        asked[(asked == weight["test_first"]) & ~holds(*NOT_SIZED) & ~softened] = weight["equip"]
+    worst = np.full(len(rows), weight["equip"])
+    np.minimum.at(worst, place, asked)
 
-    sentences = [
-        sentence(str(rule), str(subject), float(value), float(limit))
-        for rule, subject, value, limit in zip(said["rule"], said["subject"], said["value"], said["limit"], strict=True)
-    ]
-    said = said.assign(sentence=sentences)
-    codes = said.groupby("inventory_row")["rule"].agg(lambda rules: ";".join(dict.fromkeys(rules))).astype("str")
-    texts = said.groupby("inventory_row")["sentence"].agg(lambda parts: " ".join(dict.fromkeys(parts))).astype("str")
+    codes = joined(place, rule.codes.astype(np.int64), list(rule.categories), ";", len(rows))
+    texts = joined(place, *sentences(said), " ", len(rows))
     # A promise between our own parts: what is recommended has a design, and everything has a reason.
-    empty = worst.index[(worst == weight["equip"]) & ~sized]
+    empty = rows[(worst == weight["equip"]) & ~sized.to_numpy()]
     if len(empty):
         raise InternalError(f"rows {list(empty[:8])} would be equipped without a design")
+    decision = pd.Categorical.from_codes(worst, pd.Index(DECISIONS, dtype="str"))
     return pd.DataFrame(
         {
-            "decision": worst.astype(int).map(dict(enumerate(DECISIONS))).astype("str"),
-            "reason_codes": codes.reindex(rows).fillna("").astype("str"),
-            "reason_text": texts.reindex(rows).fillna("").astype("str"),
+            "decision": pd.Series(decision, index=rows).astype("str"),
+            "reason_codes": codes.set_axis(rows),
+            "reason_text": texts.set_axis(rows),
         },
         index=rows,
     )
+
+
+def _said(checks: pd.DataFrame, rows: pd.Index) -> tuple[pd.DataFrame, Places]:
+    """The checks that are reasons, by row and in the order of CONSEQUENCE, and the place of each one's row in `rows`;
+    rule and subject are categories."""
+    rule = checks["rule"].astype("category").array
+    failed, when_passed = rule.categories.isin(list(CONSEQUENCE)), rule.categories.isin(SAID_WHEN_PASSED)
+    wanted = np.where(checks["pass"], when_passed[rule.codes], failed[rule.codes])
+    said = checks[["inventory_row", "rule", "subject", "value", "limit"]][wanted]
+    said = said.astype({"rule": "category", "subject": "category"})
+    place, rule = rows.get_indexer(pd.Index(said["inventory_row"])), said["rule"].array
+    without = _rows_with(place, rule.categories.isin(["no_design"])[rule.codes], len(rows))
+    order = {name: number for number, name in enumerate([*SAID_WHEN_PASSED, *CONSEQUENCE])}
+    kept = np.flatnonzero(~rule.categories.isin(FAMILY_RULES)[rule.codes] | without[place])
+    turn = np.array([order.get(name, 0) for name in rule.categories], dtype=np.int64)[rule.codes[kept]]
+    kept = kept[np.argsort(place[kept] * len(order) + turn, kind="stable")]
+    return said.iloc[kept], place[kept]
+
+
+def _rows_with(place: Places, holds: Flags, rows: int) -> Flags:
+    """Which rows have a check of those that hold."""
+    found = np.zeros(rows, dtype=np.bool_)
+    found[place[holds]] = True
+    return found

@@ -7,7 +7,6 @@ import pandas as pd
 
 from planner.catalogue.arrays import HELICAL
 from planner.catalogue.loader import Catalogue
-from planner.engine.assess import FamilyRule
 from planner.physics.pipes import velocity_m_s
 from planner.plan import Plan
 from planner.tables.step import join_checks, no_checks, rule_rows
@@ -39,21 +38,26 @@ SETTLING_SAND_MG_L = 10.0
 SMALL_ARRAY = 0.45
 
 
-def family_checks(rules: list[FamilyRule]) -> pd.DataFrame:
-    """What decided each pump family at each site: `pump_fits`, or the rule that stopped its furthest pump."""
-    if not rules:
+def family_checks(rules: pd.DataFrame) -> pd.DataFrame:
+    """What decided each pump family at each site: `pump_fits`, or the rule that stopped its furthest pump.
+
+    rules  inventory_row, family, rule (categories), value, limit
+    """
+    if rules.empty:
         return no_checks()
-    units = [UNITS.get(rule.rule, ("", "")) for rule in rules]
+    rule = rules["rule"]
+    stops = rule.isin(list(UNITS)).to_numpy()
+    unit, operator = (rule.map({name: UNITS.get(name, ("", ""))[at] for name in rule.cat.categories}) for at in (0, 1))
     return pd.DataFrame(
         {
-            "inventory_row": [rule.inventory_row for rule in rules],
-            "rule": pd.array([rule.rule for rule in rules], dtype="str"),
-            "subject": pd.array([rule.family for rule in rules], dtype="str"),
-            "value": [float(rule.value) if rule.rule in UNITS else np.nan for rule in rules],
-            "operator": pd.array([operator for _, operator in units], dtype="str"),
-            "limit": [float(rule.limit) if rule.rule in UNITS else np.nan for rule in rules],
-            "unit": pd.array([unit for unit, _ in units], dtype="str"),
-            "pass": [rule.rule not in UNITS for rule in rules],
+            "inventory_row": rules["inventory_row"],
+            "rule": rule.astype("str"),
+            "subject": rules["family"].astype("str"),
+            "value": rules["value"].where(stops),
+            "operator": operator.astype("str"),
+            "limit": rules["limit"].where(stops),
+            "unit": unit.astype("str"),
+            "pass": ~stops,
         }
     )
 

@@ -77,7 +77,8 @@ def minimise(
 @contextmanager
 def quiet() -> Iterator[None]:
     """The solver prints a remark of its own now and then; standard output belongs to what a command promises."""
-    sys.stdout.flush()
+    if sys.stdout is not None:  # there is none without a console
+        sys.stdout.flush()
     kept = os.dup(1)
     nowhere = os.open(os.devnull, os.O_WRONLY)
     try:

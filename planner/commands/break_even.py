@@ -9,11 +9,12 @@ import pandas as pd
 
 from planner import chunks, pipeline
 from planner.alternatives.compare import compare
+from planner.disk import in_one_piece
 from planner.engine.assess import Context, assess, make_context
-from planner.errors import Fault, InputError
+from planner.errors import Fault, InputError, OutputError
 from planner.glossary import monthly
 from planner.outputs.break_even import Chart, break_even_svg
-from planner.plan import Plan
+from planner.plan import Plan, input_files
 from planner.run_table import engine_columns
 from planner.texts import Figure, say
 
@@ -26,15 +27,29 @@ DRAWDOWN_M = 2.0  # at that rate
 def break_even(path: Path, out: Path) -> Chart:
     """Write the chart of a plan to a file and return it. Raises InputError where the plan has no site with sun."""
     plan, catalogue, table = pipeline.before_sizing(path)
+    _check_target(out, [plan.path, *(plan.resolve(name) for name in input_files(plan.plan).values())])
     rows = chunks.to_assess(table.sites)
     if not len(rows):
         raise InputError([Fault(str(path), "[inventory]", "no site with sun, level and demand", "one at least")])
     like = _median_sun(table.sites.loc[rows])
     context = make_context(plan.plan, catalogue, pipeline.weather_of(plan))
     chart = chart_of(like, context)
-    with out.open("w", encoding="utf-8", newline="") as file:
-        file.write(break_even_svg(chart))
+    with in_one_piece(out) as part:
+        part.write_text(break_even_svg(chart), encoding="utf-8", newline="")
     return chart
+
+
+def _check_target(out: Path, inputs: list[Path]) -> None:
+    """Before the wells are sized: a place to write to, which is no input."""
+    if out.is_dir():
+        raise OutputError([Fault(str(out), "--out", "a folder", "the name of a file, ending in .svg")])
+    if not out.absolute().parent.is_dir():
+        raise OutputError([Fault(str(out), "--out", f"no folder {str(out.parent)!r}", "a folder that is there")])
+    if out.resolve() in inputs:
+        raise OutputError([Fault(str(out), "--out", "an input of the plan", "a name of its own")])
+    with in_one_piece(out.with_name(f"{out.name}.probe")) as part:
+        part.touch()
+    out.with_name(f"{out.name}.probe").unlink()
 
 
 def chart_of(like: pd.DataFrame, context: Context) -> Chart:

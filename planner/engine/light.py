@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner.engine.days import Days
-from planner.engine.site import Record
+from planner.engine.site import Record, Records
 from planner.engine.sun import Sky
 from planner.physics.equation import kernel
 from planner.physics.photovoltaic import temperature_factor
@@ -86,14 +86,9 @@ def power(sky: Sky, planes: list[Plane], gammas: Floats, array: Array) -> Floats
 def light(sky: Sky, days: Days, plane: Plane, gammas: Floats, array: Array) -> Light:
     """Power-duration of every module on a plane, and the order of days."""
     power_wp = power(sky, [plane], gammas, array)[0]
-    order = np.argsort(-power_wp, axis=-1, kind="stable")
-    falling = np.take_along_axis(power_wp, order, axis=-1)
-    lit = int(np.count_nonzero(falling.max(axis=(0, 1)) > 0))
-    steps = np.zeros((*falling.shape[:2], lit + 1), STEP)
-    steps["power"][..., :lit] = falling[..., :lit]
-    steps["hours"] = sky.hours[None, :, None] * np.arange(lit + 1)
-    steps["energy"][..., 1:] = np.cumsum(falling[..., :lit] * sky.hours[None, :, None], axis=-1)
-    steps["kind"][..., :lit] = np.take_along_axis(sky.kind[None], order, axis=-1)[..., :lit]
+    lit = int(np.count_nonzero(power_wp > 0, axis=-1).max())
+    steps = np.zeros((*power_wp.shape[:2], lit + 1), STEP)
+    _fall(power_wp, np.argsort(-power_wp[0], axis=-1, kind="stable"), sky.hours, sky.kind, steps)
     month = np.zeros(1, MONTH).view(np.recarray)[0]
     month.hours[:], month.kinds[:] = sky.hours, sky.kinds
     day = _lanes(days)
@@ -126,14 +121,46 @@ def _spans(month: NDArray[np.int16], warm_up: int) -> Integers:
 
 
 @kernel
+def _fall(power: Floats, order: Integers, hours: Floats, kind: Integers, steps: Records) -> None:
+    """The steps of each module and month, falling, equal ones in their own order.
+
+    order  (12, steps) that of the first module; warmth changes it little from module to module
+    """
+    for m in range(order.shape[0]):
+        row = order[m]
+        for w in range(power.shape[0]):
+            for n in range(1 if w else row.size, row.size):
+                step, at = row[n], n
+                value = power[w, m, step]
+                while at > 0 and (
+                    power[w, m, row[at - 1]] < value or (power[w, m, row[at - 1]] == value and row[at - 1] > step)
+                ):
+                    row[at] = row[at - 1]
+                    at -= 1
+                row[at] = step
+            energy = 0.0
+            for n in range(steps.shape[2]):
+                one = steps[w, m, n]
+                one.hours, one.energy = hours[m] * n, energy
+                if n < steps.shape[2] - 1:
+                    one.power, one.kind = power[w, m, row[n]], kind[m, row[n]]
+                    energy += power[w, m, row[n]] * hours[m]
+
+
+@kernel
 def _ahead(kind: Integers, first: Integers) -> NDArray[np.int16]:
     """Steps of each kind of day above each of COARSE parts of the highest power."""
     ahead = np.zeros((kind.shape[0], 12, COARSE + 1, MOST_KINDS), np.int16)
     for w in range(kind.shape[0]):
         for m in range(12):
-            for part in range(1, COARSE + 1):
-                for k in range(first[w, m, part * BUCKETS // COARSE - 1]):
+            done = 0
+            for part in range(COARSE, 0, -1):
+                if part < COARSE:
+                    for k in range(MOST_KINDS):
+                        ahead[w, m, part, k] = ahead[w, m, part + 1, k]
+                for k in range(done, first[w, m, part * BUCKETS // COARSE - 1]):
                     ahead[w, m, part, kind[w, m, k]] += 1
+                done = first[w, m, part * BUCKETS // COARSE - 1]
     return ahead
 
 

@@ -82,10 +82,20 @@ def water_through(
     if duty.rule != FITS:
         return least
     open_year(rig, duty, pump.slip_life_factor, room.fan)
-    year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
+    for m in range(12):
+        month_curve(rig, duty, room.fan, m, 0.0, room.curves[OTHER, m])
+    drawn = False
     for w in range(market.modules.size):
         strings = room.strings[pump.drive, w]
         count = arrays_up_to(strings, room.arrays[pump.drive, w], largest_array_w(pump, drive, rules))
+        if (
+            count == 0
+            or month_water(duty, place, w, strings[count - 1].array_wp, room.curves[OTHER], storage)[0] <= least
+        ):
+            continue
+        if not drawn:
+            year_curves(rig, duty, room.fan, 1.0, room.curves[DEMAND])
+            drawn = True
         for i in range(count - 1, -1, -1):
             used = year_of(rig, duty, place, w, strings[i].array_wp, DESIGN_YEAR, DEMAND, storage, room.year, room)
             if used <= least:

@@ -125,6 +125,12 @@ def perform(design: Record, site: Record, light: Light, market: Market, rules: R
 
     peak = peak_design = 0.0
     hydraulic = electrical = lift_volume = 0.0
+    friction_flow, drawdown, riser_head, delivery_head = (
+        -1.0,
+        0.0,
+        0.0,
+        0.0,
+    )  # many steps have one flow, that of the cap
     for m in range(12):
         static = site.rest_m[m] + site.memory_d_m2 * lifted[m] + site.lift_m + rules.residual_m
         counted = 0.0
@@ -140,8 +146,11 @@ def perform(design: Record, site: Record, light: Light, market: Market, rules: R
             counted += hours
             if m == month and counted <= max(PEAK_SHARE * year.hours[m], hours):
                 peak_design = flow
-            head = static + drawdown_m(site, flow, False) + riser_head_m(flow, riser, duty.intake_m, rules, well)
-            head += delivery_head_m(flow, delivery, site, well)
+            if flow != friction_flow:
+                friction_flow, drawdown = flow, drawdown_m(site, flow, False)
+                riser_head = riser_head_m(flow, riser, duty.intake_m, rules, well)
+                delivery_head = delivery_head_m(flow, delivery, site, well)
+            head = static + drawdown + riser_head + delivery_head
             hydraulic += DAYS[m] * hours * density * GRAVITY_M_S2 * flow / 3600.0 * head
             electrical += DAYS[m] * hours * min(available, curves[m].power_w[curves[m].knots - 1])
             lift_volume += DAYS[m] * hours * flow * head

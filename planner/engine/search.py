@@ -25,7 +25,16 @@ import numpy as np
 
 from planner.catalogue.arrays import HELICAL, SURFACE
 from planner.engine.balance import Storage, storage_of
-from planner.engine.bounds import first_bound, least_of, least_pairs, list_candidates, look, most_to_begin
+from planner.engine.bounds import (
+    arrays_up_to,
+    first_bound,
+    largest_array_w,
+    least_of,
+    least_pairs,
+    list_candidates,
+    look,
+    most_to_begin,
+)
 from planner.engine.cost import Market
 from planner.engine.curve import KNOTS
 from planner.engine.design import behind, strings_of
@@ -60,6 +69,7 @@ from planner.engine.room import (
     YES,
     Place,
     Room,
+    largest_storage,
     present,
     riser_worth,
     set_task,
@@ -143,6 +153,8 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
         least, some = np.inf, False
         open_year(rig, free, pump.slip_life_factor, room.fan)
         year_curves(rig, free, room.fan, 1.0, room.curves[DEMAND])
+        if not again and place.task.goal_m3 <= 0.0 and not can_meet(rig, free, place, room):
+            return
         for c in range(count):
             one = room.candidates[c]
             room.known[0, c].water = 0.0
@@ -176,6 +188,20 @@ def best_of_pump(j: int, place: Place, best: Record, room: Room) -> None:
             some = True
         if some:
             try_pipes(j, prospect, place, count, best, room)
+
+
+@kernel
+def can_meet(rig: Rig, duty: Duty, place: Place, room: Room) -> bool:
+    """Whether the pump meets the demand with its largest array, the largest tank and the friction at hand. The curves
+    DEMAND are those of the set at hand."""
+    market, pump = place.market, rig.pump
+    storage, largest = largest_storage(place), largest_array_w(pump, rig.drive, place.rules)
+    for w in range(market.modules.size):
+        strings = room.strings[pump.drive, w]
+        count = arrays_up_to(strings, room.arrays[pump.drive, w], largest)
+        if count > 0 and enough(rig, duty, place, w, strings[count - 1].array_wp, storage, room):
+            return True
+    return False
 
 
 @kernel

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from planner import offline
 from planner.choice.decision import DECISIONS
 from planner.errors import Fault, OutputError
-from planner.outputs.folder import RECORD
+from planner.outputs.folder import RECORD, finish
 from planner.outputs.tables import exact_frame
 from planner.tables.step import FINDING_COLUMNS
 from planner.texts import ENGLISH, english
@@ -77,7 +78,9 @@ def run(
     """
     from planner import pipeline  # numba and the engine: not for who opens a finished run
 
-    done = pipeline.run(Path(plan), None if out is None else Path(out), workers=workers, fresh=fresh, tell=tell)
+    folder = None if out is None else Path(out)
+    with offline.closed():
+        done = pipeline.run(Path(plan), folder, workers=workers, fresh=fresh, tell=tell)
     material = done.material
     areas = material.polygons
     if areas is not None:
@@ -104,6 +107,7 @@ def open_run(folder: str | Path) -> Run:
     wrote no plan.gpkg. Raises OutputError if the folder holds no run, or the run wrote no parquet files.
     """
     folder = Path(folder)
+    finish(folder)
     record = _record(folder)
     for name in ("sites.parquet", "checks.parquet"):
         if not (folder / name).is_file():

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import math
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 from planner.glossary import glossary, monthly
+from planner.outputs.csv_cells import Cells, cells_of, quoted, safe, text_cells, write_block
 from planner.tables.step import FINDING_COLUMNS
 
 # Columns of sites.csv: those of the contract, in its order, then ours.
@@ -57,8 +58,8 @@ SITE_COLUMNS = [
 ]  # fmt: skip
 # Read from the inventory: written as they are, all digits.
 AS_READ = {"latitude", "longitude"}
-SIGNIFICANT = 6
-NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+SLICE_ROWS = 20_000  # of sites.csv, so that a nation's table never stands as text as a whole
+GROUP_CELLS, GROUP_ROWS = 50_000_000, 2**20  # most of a group of a parquet file
 
 
 def write_sites_csv(sites: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
@@ -68,11 +69,14 @@ def write_sites_csv(sites: pd.DataFrame, path: Path, shown: pd.DataFrame | None 
     """
     known = glossary()
     names = [name for name in SITE_COLUMNS if name in sites.columns]
-    texts = {name: _cells(sites[name], known[name].dtype, name not in AS_READ) for name in names}
-    for name, column in {} if shown is None else as_shown(shown).items():
-        names.append(_safe(str(name)))
-        texts[names[-1]] = [_safe(value) for value in column]
-    _write_csv(path, names, zip(*(texts[name] for name in names), strict=True))
+    extra = pd.DataFrame(index=sites.index) if shown is None else as_shown(shown)
+    with path.open("wb") as file:
+        header = [*names, *(safe(str(name)) for name in extra.columns)]
+        file.write((",".join(map(quoted, header)) + "\n").encode())
+        for start in range(0, len(sites), SLICE_ROWS):
+            at = slice(start, start + SLICE_ROWS)
+            cells = [cells_of(sites[name].iloc[at], known[name].dtype, name not in AS_READ) for name in names]
+            write_block(file, [*cells, *(text_cells(extra[name].iloc[at]) for name in extra.columns)])
 
 
 def as_shown(shown: pd.DataFrame) -> pd.DataFrame:
@@ -83,7 +87,7 @@ def as_shown(shown: pd.DataFrame) -> pd.DataFrame:
 def write_findings_csv(findings: Sequence[Mapping[str, Any]], path: Path) -> None:
     """findings.csv: every fault and repair."""
     rows = (
-        [_safe(value) if isinstance(value, str) else str(value) for value in (one[name] for name in FINDING_COLUMNS)]
+        [safe(value) if isinstance(value, str) else str(value) for value in (one[name] for name in FINDING_COLUMNS)]
         for one in findings
     )
     _write_csv(path, FINDING_COLUMNS, rows)
@@ -97,32 +101,57 @@ def write_moves_csv(moves: pd.DataFrame, path: Path) -> None:
     for name in moves.columns:
         quantity = known.get(str(name).removesuffix("_old").removesuffix("_new"))
         kind = "text" if quantity is None and moves[name].dtype.kind not in "fiu" else "number"
-        texts.append(_cells(moves[name], kind if quantity is None else quantity.dtype, str(name) not in AS_READ))
-    _write_csv(path, [str(name) for name in moves.columns], zip(*texts, strict=True))
+        texts.append(cells_of(moves[name], kind if quantity is None else quantity.dtype, str(name) not in AS_READ))
+    _write_columns(path, [str(name) for name in moves.columns], texts)
 
 
 def write_weights_csv(weights: pd.DataFrame, path: Path) -> None:
     """weights.csv: the weighted order with raw and normalised values of its criteria."""
     whole = {"inventory_row", "rank", "rank_weighted"}
     cells = [
-        _cells(weights[name], "text" if name == "site_id" else "integer" if name in whole else "number", True)
+        cells_of(weights[name], "text" if name == "site_id" else "integer" if name in whole else "number", True)
         for name in weights.columns
     ]
-    _write_csv(path, list(weights.columns), zip(*cells, strict=True))
+    _write_columns(path, list(weights.columns), cells)
 
 
 def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
-    """A table, exact, with whole numbers as nullable integers; `shown` as in sites.csv."""
-    exact_frame(frame, shown).to_parquet(path, index=False)
+    """A table, exact, with whole numbers as nullable integers; `shown` as in sites.csv. Written group by group."""
+    writer: pq.ParquetWriter | None = None
+    rows_a_group = min(GROUP_ROWS, GROUP_CELLS // max(len(frame.columns), 1))
+    for start in range(0, max(len(frame), 1), rows_a_group):
+        at = slice(start, start + rows_a_group)
+        part = frame.iloc[at], None if shown is None else shown.iloc[at]
+        rows = _arrow(*part, None if writer is None else writer.schema)
+        if writer is None:
+            writer = pq.ParquetWriter(path, rows.schema)
+        writer.write_table(rows, row_group_size=rows_a_group)
+    assert writer is not None
+    writer.close()
+
+
+def _arrow(frame: pd.DataFrame, shown: pd.DataFrame | None, schema: Any) -> Any:
+    """Rows as arrow's table; schema: of the rows before, None of the first. Categories become text within arrow."""
+    categories = [name for name in frame.columns if frame[name].dtype == "category"]
+    exact = exact_frame(frame.drop(columns=categories), shown)
+    if not categories:
+        return pa.Table.from_pandas(exact, schema=schema, preserve_index=False)
+    texts = pa.Table.from_pandas(frame[categories], preserve_index=False)
+    texts = {name: texts[name].cast(pa.large_string()) for name in categories}
+    schema = schema or pa.Schema.from_pandas(exact_frame(frame.iloc[:1], shown), preserve_index=False)
+    plain = pa.Table.from_pandas(exact, preserve_index=False)
+    return pa.Table.from_arrays([texts[name] if name in texts else plain[name] for name in schema.names], schema=schema)
 
 
 def exact_frame(frame: pd.DataFrame, shown: pd.DataFrame | None = None) -> pd.DataFrame:
     """A table as its parquet file holds it."""
     known = glossary()
-    exact = frame.copy()
+    exact = frame.copy(deep=False)
     for name in exact.columns:
         if name in known and known[name].dtype == "integer" and exact[name].dtype.kind == "f":
             exact[name] = exact[name].astype("Int64")
+        elif exact[name].dtype == "category":
+            exact[name] = exact[name].astype("str")
     if shown is not None:
         exact = pd.concat([exact, as_shown(shown).set_axis(exact.index)], axis=1)
     return exact
@@ -130,45 +159,21 @@ def exact_frame(frame: pd.DataFrame, shown: pd.DataFrame | None = None) -> pd.Da
 
 def write_rows(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:
     """Any other table of texts, as sites.csv is written."""
-    _write_csv(path, names, ([_safe(cell) for cell in row] for row in rows))
-
-
-def _cells(values: pd.Series, dtype: str, rounded: bool) -> list[str]:
-    if dtype == "text":
-        return [_safe(value) for value in values]
-    if dtype == "flag":
-        return ["" if pd.isna(value) else str(int(bool(value))) for value in values]
-    if dtype == "integer":
-        return ["" if pd.isna(value) else str(int(value)) for value in values]
-    return [_number(float(value), rounded) for value in values]
-
-
-def _number(value: float, rounded: bool) -> str:
-    if math.isnan(value):
-        return ""
-    if not rounded:
-        return repr(value)
-    text = f"{value:.{SIGNIFICANT}g}"
-    return f"{value:.0f}" if "e+" in text else text
-
-
-def _safe(text: str) -> str:
-    """Text that no spreadsheet takes for a formula: an apostrophe goes before = + - @, tab and return."""
-    formula = text[:1] in {"=", "+", "-", "@", "\t", "\r"} and not NUMBER.fullmatch(text)
-    return "'" + text if formula else text
+    _write_csv(path, names, ([safe(cell) for cell in row] for row in rows))
 
 
 def cell_text(text: str) -> str:
     """A foreign text as a cell of a CSV file: never a formula, quoted where needed."""
-    return _quoted(_safe(text))
+    return quoted(safe(text))
+
+
+def _write_columns(path: Path, names: Sequence[str], columns: Sequence[Cells]) -> None:
+    with path.open("wb") as file:
+        file.write((",".join(map(quoted, names)) + "\n").encode())
+        write_block(file, columns)
 
 
 def _write_csv(path: Path, names: list[str], rows: Iterable[Iterable[str]]) -> None:
-    """Quotes where needed (RFC 4180). The csv module leaves a lone return bare, and a reader breaks the line there."""
     with path.open("w", encoding="utf-8", newline="") as file:
         for row in (names, *rows):
-            file.write(",".join(_quoted(cell) for cell in row) + "\n")
-
-
-def _quoted(cell: str) -> str:
-    return '"' + cell.replace('"', '""') + '"' if any(mark in cell for mark in ',"\r\n') else cell
+            file.write(",".join(map(quoted, row)) + "\n")

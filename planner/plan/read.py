@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,11 +12,15 @@ from pydantic_core import ErrorDetails
 
 from planner.errors import Fault, PlanError, raise_if
 from planner.plan.changes import Change, plan_changes
+from planner.plan.file_names import path_of
 from planner.plan.scenario import fixed_keys, merged, scenario_place
 from planner.plan.section import Section
 from planner.plan.sections import Plan, Rasters
-from planner.plan.text import keys_without_effect, path_faults, place_of, take_without_effect, text_of
+from planner.plan.text import SHOWN, keys_without_effect, path_faults, place_of, tables_of, take_without_effect, text_of
 from planner.texts import Said, word
+
+MOST_FAULTS = 200  # told one by one; a file of nonsense has one a line
+MOST_SCENARIOS = 200  # each is a run
 
 
 @dataclass(frozen=True)
@@ -37,7 +40,7 @@ class LoadedPlan:
 
     def resolve(self, name: str) -> Path:
         """Path of an input file, relative to the plan file."""
-        return (self.path.parent / name).resolve()
+        return path_of(self.path.parent, name).resolve()
 
 
 @dataclass(frozen=True)
@@ -52,14 +55,12 @@ class LoadedScenario:
 def read_plan(path: Path) -> LoadedPlan:
     """Read and validate a plan file; raises PlanError that names every fault."""
     text = text_of(path)
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        hint = "; write paths with / or between single quotes" if "\\" in text else ""
-        raise PlanError([Fault(str(path), "TOML", str(error), f"valid TOML{hint}")]) from error
+    raw = tables_of(text, path)
     without_effect = take_without_effect(raw)
     plan, errors = _validated(raw)
-    faults = [_fault(one, path, _place(one, text)) for one in errors]
+    faults = [_fault(one, path, _place(one, text)) for one in errors[:MOST_FAULTS]]
+    if len(errors) > MOST_FAULTS:
+        faults.append(Fault(str(path), "file", f"{len(errors) - MOST_FAULTS} faults more", "a plan file (TOML)"))
     faults += path_faults(_files(raw), path, text)
     scenarios = _scenarios(raw, plan, errors, path, text, faults, without_effect)
     raise_if(faults, PlanError)
@@ -133,6 +134,10 @@ def _scenarios(
     shared = {(one["loc"], one["msg"]) for one in known}
     base = _by_name({key: value for key, value in raw.items() if key != "scenario"})
     entries = raw.get("scenario")
+    if isinstance(entries, list) and len(entries) > MOST_SCENARIOS:
+        expected = f"at most {MOST_SCENARIOS} scenarios"
+        faults.append(Fault(str(path), "[[scenario]]", f"{len(entries)} of them", expected))
+        return ()
     for number, entry in enumerate(entries if isinstance(entries, list) else []):
         if not isinstance(entry, dict) or not isinstance(entry.get("name"), str):
             continue  # a fault of the plan itself
@@ -206,5 +211,5 @@ def _nearest(place: list[str]) -> str:
         if model is None:
             return "no such key"
     known = [*model.model_fields, *keys_without_effect(place[:-1])]
-    near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(place[-1][:SHOWN], known, n=1, cutoff=0.5)
     return f"{near[0]!r}, the nearest known key" if near else "one of: " + ", ".join(sorted(known))

@@ -80,7 +80,7 @@ def fixed_keys(changes: Mapping[str, Any]) -> Iterator[list[str]]:
 
 def scenario_place(number: int, name: str, parts: list[str], text: str) -> str:
     """`[[scenario]] name: [section] key, line N`; number counts the scenarios of the file from 0."""
-    keys = [part for part in parts if not part.isdigit()]
+    keys = [part[:80] for part in parts if not part.isdigit()]
     label = f"[{keys[0]}] {' '.join(keys[1:])}".strip() if len(keys) > 1 else "".join(keys)
     line = _line_of(number, keys, text)
     return f"[[scenario]] {name}: {label}" + (f", line {line}" if line else "")
@@ -89,7 +89,8 @@ def scenario_place(number: int, name: str, parts: list[str], text: str) -> str:
 def _line_of(number: int, keys: list[str], text: str) -> int:
     """Line of the key inside its scenario, else of its section, else of the scenario; 0 where there is no header."""
     seen, inside, best, weight = -1, "", 0, 0
-    for place, line in enumerate(text.splitlines(), start=1):
+    for place, whole in enumerate(text.splitlines(), start=1):
+        line = whole[:300]
         header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
         if header:
             inside = header.group(1)

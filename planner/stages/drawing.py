@@ -1,30 +1,29 @@
 """The draws of a run: what is not known of the table's sites, drawn chunk by chunk, and the ranges as columns.
 
 Drawn are new sets that have a design and the decision equip or test_first: what holds a site back comes before any
-range, and a set that stands is not bought. A chunk is kept and found by content as in `chunks`; the ranges are read
+range, and a set that stands is not bought. Chunks are drawn, kept and found again by `chunks.loop`; the ranges are read
 from what is kept, so neither the size of chunks nor the number of workers nor an interruption changes them.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import json
-import os
 import time
-import zipfile
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 
-from planner import chunks
 from planner.choice.funding import Funding
+from planner.chunks import Loop, Task
+from planner.chunks.cut import part_of
+from planner.chunks.loop import Columns, Settings
+from planner.chunks.store import Tables
 from planner.doubt.ranges import draws_for, rank_interval, site_ranges
-from planner.doubt.run import Drawn, Outcomes, draw_sites
+from planner.doubt.run import FLAGS, NUMBERS, Drawn, Outcomes, draw_sites
 from planner.doubt.site import Doubts
 from planner.engine.assess import Context, Sites
 from planner.glossary import glossary
@@ -44,7 +43,7 @@ FIRST, LAST = "range_kind", "funded_probability"  # columns of the glossary that
 
 
 def take(
-    table: Table, funded: Funding, plan: LoadedPlan, sites: Sites, context: Context, store: Path, workers: int,
+    table: Table, funded: Funding, plan: LoadedPlan, sites: Sites, context: Context, loop: Loop,
     tell: Callable[[str], None],
 ) -> Funding:  # fmt: skip
     """Draw the sites of a decided table and join the ranges to it; the programme with what the draws say of it."""
@@ -54,8 +53,8 @@ def take(
     draws = draws_for(widths.draws, which.size, DRAWS, MOST_DRAWN) if which.size else 0
     drawn = None
     if draws:
-        picked = Sites(**{one.name: getattr(sites, one.name)[which] for one in dataclasses.fields(Sites)})
-        drawn = run_chunks(picked, doubts_of(table.sites, picked, context.plan), context, draws, store, workers)
+        picked = part_of(sites, which)
+        drawn = draw(picked, doubts_of(table.sites, picked, context.plan), context, draws, loop)
         tell(f"draws: {draws} of {which.size} sites in {time.perf_counter() - started:.1f} s")
     table.draws = {"draws": draws, "seed": widths.seed if draws else None}
     drawn_how = said("drawn_with", draws=str(draws), seed=str(widths.seed), words=said("drawn"))
@@ -101,84 +100,48 @@ def floats(values: pd.Series) -> NDArray[np.float64]:
     return np.asarray(values, dtype=np.float64)
 
 
-def run_chunks(sites: Sites, doubts: Doubts, context: Context, draws: int, store: Path, workers: int) -> Drawn:
-    """Both runs of all sites, in threads; chunks of other plans are dropped from the store."""
-    widths = context.plan.uncertainty.model_dump(mode="json")
-    digest = chunks.context_digest(context) + json.dumps({**widths, "draws": draws}, sort_keys=True)
-    total = sites.inventory_row.size
-    parts = [(start, min(start + CHUNK_SITES, total)) for start in range(0, total, CHUNK_SITES)]
-    store.mkdir(parents=True, exist_ok=True)
-
-    def part_of(columns: Any, start: int, stop: int) -> Any:
-        return type(columns)(
-            **{one.name: getattr(columns, one.name)[start:stop] for one in dataclasses.fields(columns)}
-        )
-
-    def one(ends: tuple[int, int]) -> tuple[str, Drawn]:
-        part, unknown = part_of(sites, *ends), part_of(doubts, *ends)
-        path = store / f"{chunks.key_of(digest, part, unknown)}.npz"
-        found = load(path, draws)
-        if found is None:
-            found = draw_sites(part, unknown, context, draws)
-            save(found, path)
-        return path.name, found
-
-    if not all(
-        (store / f"{chunks.key_of(digest, part_of(sites, *ends), part_of(doubts, *ends))}.npz").exists()
-        for ends in parts
-    ):
-        for which in (True, False):  # compile before the threads start
-            draw_sites(
-                part_of(sites, 0, 1), dataclasses.replace(part_of(doubts, 0, 1), tested=np.array([which])), context, 1
-            )
-    with ThreadPoolExecutor(max_workers=workers) as executor:
-        done = list(executor.map(one, parts))
-    used = {name for name, _ in done}
-    for old in store.glob("*.npz"):
-        if old.name not in used:
-            old.unlink(missing_ok=True)
-    return together([drawn for _, drawn in done])
+def work(columns: Columns, context: Context, settings: Settings) -> Tables:
+    """Both runs of every site of a chunk as one table: a column for each outcome, a list of draws for each site."""
+    (draws,) = settings
+    sites, doubts = columns
+    drawn = draw_sites(sites, doubts, context, draws)
+    data = {
+        f"{run}_{name}": pa.FixedSizeListArray.from_arrays(pa.array(values.ravel()), draws)
+        for run in RUNS
+        for name, values in _outcomes(getattr(drawn, run))
+    }
+    return (pa.table(data),)
 
 
-def together(parts: list[Drawn]) -> Drawn:
-    """Chunks one below the other."""
-
-    def run(name: str) -> Outcomes:
-        runs = [getattr(part, name) for part in parts]
-        return Outcomes(
-            **{
-                one.name: np.concatenate([getattr(run, one.name) for run in runs])
-                for one in dataclasses.fields(Outcomes)
-            }
-        )
-
-    rows, tested = (np.concatenate([getattr(part, name) for part in parts]) for name in ("inventory_row", "tested"))
-    return Drawn(rows, tested, run(COMMIT), run(TEST_FIRST))
+def rehearse(columns: Columns, context: Context, _settings: Settings) -> Tables:
+    """A draw of one site as if it were tested, and as if not: each has kernels of its own."""
+    sites, doubts = columns
+    for tested in (True, False):
+        found = work((sites, dataclasses.replace(doubts, tested=np.array([tested]))), context, (1,))
+    return found
 
 
-def save(drawn: Drawn, path: Path) -> None:
-    """Keep a chunk; it is there whole or not at all."""
-    arrays: dict[str, NDArray[Any]] = {"inventory_row": drawn.inventory_row, "tested": drawn.tested}
-    for run in RUNS:
-        arrays |= {f"{run}_{one.name}": getattr(getattr(drawn, run), one.name) for one in dataclasses.fields(Outcomes)}
-    part = path.with_suffix(f".{os.getpid()}.part")
-    with part.open("wb") as file:
-        np.savez(file, **cast(Any, arrays))
-    part.replace(path)
+TASK = Task("draws", work, rehearse, CHUNK_SITES, sections=("uncertainty",), sources=("doubt",), by_row=True)
 
 
-def load(path: Path, draws: int) -> Drawn | None:
-    """A chunk that was kept; None where there is none that is whole."""
-    try:
-        with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
-            runs = [
-                Outcomes(**{one.name: kept[f"{run}_{one.name}"] for one in dataclasses.fields(Outcomes)})
-                for run in RUNS
-            ]
-            found = Drawn(kept["inventory_row"], kept["tested"], runs[0], runs[1])
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
-        return None
-    return found if found.commit.cost.shape == (found.inventory_row.size, draws) else None
+def draw(sites: Sites, doubts: Doubts, context: Context, draws: int, loop: Loop) -> Drawn:
+    """Both runs of all sites."""
+    size = (sites.inventory_row.size, draws)
+    kinds = {name: np.float32 if name in NUMBERS else np.bool_ for name in (*NUMBERS, *FLAGS)}
+    runs = {run: Outcomes(**{name: np.zeros(size, kind) for name, kind in kinds.items()}) for run in RUNS}
+
+    def take(rows: slice, tables: Tables) -> None:
+        for run in RUNS:
+            for name, values in _outcomes(runs[run]):
+                found = tables[0].column(f"{run}_{name}").combine_chunks().flatten()
+                values[rows] = found.to_numpy(zero_copy_only=False).reshape(-1, draws)
+
+    loop.run(TASK, (sites, doubts), context, take, (draws,), CHUNK_SITES)
+    return Drawn(sites.inventory_row, doubts.tested, runs[COMMIT], runs[TEST_FIRST])
+
+
+def _outcomes(run: Outcomes) -> list[tuple[str, NDArray[Any]]]:
+    return [(one.name, getattr(run, one.name)) for one in dataclasses.fields(Outcomes)]
 
 
 def range_columns(table: pd.DataFrame, drawn: Drawn | None) -> pd.DataFrame:

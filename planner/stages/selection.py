@@ -6,7 +6,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -40,8 +39,7 @@ class Chosen:
 
 
 def finish(
-    table: Table, funded: Funding, plan: LoadedPlan, context: Context, store: Path, workers: int, fresh: bool,
-    tell: Callable[[str], None],
+    table: Table, funded: Funding, plan: LoadedPlan, context: Context, loop: chunks.Loop, tell: Callable[[str], None]
 ) -> Chosen:  # fmt: skip
     """Take the columns phase, budget_steps_mask, pump_id_standard, cost_standard_per_m3, rank_rests_on_prior,
     rank_weighted, score_weighted and top_share_weighted into the table."""
@@ -69,7 +67,7 @@ def finish(
         tolerance = TOLERANCE if rules.pump_type_tolerance is None else rules.pump_type_tolerance
         rows = sites.index[(sites["decision"] == "equip") & (sites["engine_status"] == "designed")]
         known = chunks.engine_sites(sites, rows, plan.plan, context.catalogue)
-        costs = pump_costs(known, context, tolerance, store, workers, fresh)
+        costs = pump_costs(known, context, tolerance, loop)
         rows = pd.Index(known.inventory_row)
         found, extra = _standard(sites.loc[rows], costs, rules.max_pump_types)
         record, findings = _types(sites, rows, found, costs, extra, columns, context, tolerance, rules.max_pump_types)

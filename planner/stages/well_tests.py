@@ -6,21 +6,21 @@ stays empty.
 
 from __future__ import annotations
 
-import dataclasses
-import json
-import os
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 
-from planner import chunks
 from planner.choice.testing import Packing, pack
+from planner.chunks import Loop, Task
+from planner.chunks.columns import Texts
+from planner.chunks.cut import part_of
+from planner.chunks.loop import Columns, Settings
+from planner.chunks.store import Tables
 from planner.doubt.switch import Widths, switches
 from planner.doubt.test_value import gain_of_test, worth_of_water
 from planner.engine.assess import Context, Sites
@@ -29,7 +29,6 @@ from planner.tables.step import Step
 from planner.texts import Figure, Said, counted, said
 
 CHUNK_SITES = 8
-FOLDER = "switches"  # inside the folder of stored chunks, whose clearing does not reach it
 MOST_SITES = 5_000
 LISTED = 200  # tests that run.json lists
 DEMAND_FACTOR, PRICE_FACTOR = 1.2, 1.15  # × and ÷, P10 to P90 (common practice: judgement)
@@ -38,9 +37,7 @@ COLUMNS = (*TEXTS, "switch_value", "test_value", "test_cost", "test_rank", "test
 UNTESTED = "_untested"  # columns of the run that buys at once
 
 
-def take(
-    table: Table, sites: Sites, context: Context, store: Path, workers: int, tell: Callable[[str], None]
-) -> None:  # fmt: skip
+def take(table: Table, sites: Sites, context: Context, loop: Loop, tell: Callable[[str], None]) -> None:
     """Join the columns of this stage, and leave its record and lines in `table.tests`."""
     started = time.perf_counter()
     columns = pd.DataFrame(np.nan, index=table.sites.index, columns=list(COLUMNS))
@@ -50,9 +47,7 @@ def take(
     which = switched(table.sites, sites)
     wanted = context.plan.testing.switch_values
     if which.size and (wanted or (wanted is None and which.size <= MOST_SITES)):
-        found = pd.DataFrame(find_switches(table.sites, sites, which, context, store, workers)).set_index(
-            "inventory_row"
-        )
+        found = find_switches(table.sites, part_of(sites, which), context, loop)
         for name in found.columns:
             columns.loc[found.index, name] = found[name]
         tell(f"switch values: {which.size} sites in {time.perf_counter() - started:.1f} s")
@@ -70,57 +65,33 @@ def switched(table: pd.DataFrame, sites: Sites) -> NDArray[np.int64]:
     return np.flatnonzero(said.to_numpy() & (sites.existing_pump < 0))
 
 
-def find_switches(
-    table: pd.DataFrame, sites: Sites, which: NDArray[np.int64], context: Context, store: Path, workers: int
-) -> list[dict[str, object]]:
-    """The columns switch_… of those sites, chunk by chunk in threads; chunks are kept and found by content."""
+def work(columns: Columns, context: Context, settings: Settings) -> Tables:
+    """The columns switch_… of the sites of a chunk, in their order."""
+    (cutoff,) = settings
+    sites, widths = columns
+    rows = switches(sites, widths, context, cutoff)
+    texts = {name: pa.array([row[name] for row in rows], pa.string()).dictionary_encode() for name in TEXTS}
+    return (pa.table({**texts, "switch_value": pa.array([row["switch_value"] for row in rows], pa.float64())}),)
+
+
+TASK = Task("switch_values", work, rehearse=work, sites=CHUNK_SITES, sources=("doubt",))
+
+
+def find_switches(table: pd.DataFrame, sites: Sites, context: Context, loop: Loop) -> pd.DataFrame:
+    """The columns switch_… of those sites, by inventory_row."""
     funded = table["funding"] == "funded"
     cutoff = float(table.loc[funded, "cost_per_m3"].max()) if funded.any() else float("nan")
-    widths = widths_of(table, sites, context)
+    size = sites.inventory_row.size
+    texts, value = {name: Texts(size) for name in TEXTS}, np.full(size, np.nan)
 
-    def part(columns: Any, places: NDArray[np.int64]) -> Any:
-        return type(columns)(
-            **{one.name: getattr(columns, one.name)[places] for one in dataclasses.fields(type(columns))}
-        )
+    def take(rows: slice, tables: Tables) -> None:
+        value[rows] = tables[0].column("switch_value").to_numpy()
+        for name, column in texts.items():
+            column.put(rows, tables[0].column(name))
 
-    folder = store / FOLDER
-    folder.mkdir(parents=True, exist_ok=True)
-    common = f"{chunks.context_digest(context)} {cutoff!r}"
-
-    def path_of(places: NDArray[np.int64]) -> Path:
-        return folder / f"{chunks.key_of(common, part(sites, places), part(widths, places))}.json"
-
-    def one(places: NDArray[np.int64]) -> list[dict[str, object]]:
-        found = _load(path_of(places))
-        if found is None:
-            found = switches(part(sites, places), part(widths, places), context, cutoff)
-            _save(found, path_of(places))
-        return found
-
-    lots = [which[start : start + CHUNK_SITES] for start in range(0, which.size, CHUNK_SITES)]
-    if not all(path_of(places).exists() for places in lots):  # compile before the threads start
-        switches(part(sites, which[:1]), part(widths, which[:1]), context, cutoff)
-    with ThreadPoolExecutor(max_workers=workers) as executor:
-        rows = [row for found in executor.map(one, lots) for row in found]
-    used = {path_of(places).name for places in lots}
-    for old in folder.glob("*.json"):
-        if old.name not in used:
-            old.unlink(missing_ok=True)
-    return rows
-
-
-def _save(rows: list[dict[str, object]], path: Path) -> None:
-    part = path.with_suffix(f".{os.getpid()}.part")
-    part.write_text(json.dumps(rows), encoding="utf-8")
-    part.replace(path)
-
-
-def _load(path: Path) -> list[dict[str, object]] | None:
-    try:
-        rows = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return None
-    return rows if isinstance(rows, list) else None
+    loop.run(TASK, (sites, widths_of(table, sites, context)), context, take, (cutoff,), CHUNK_SITES)
+    data = {**{name: column.array() for name, column in texts.items()}, "switch_value": value}
+    return pd.DataFrame(data, index=pd.Index(sites.inventory_row))
 
 
 def widths_of(table: pd.DataFrame, sites: Sites, context: Context) -> Widths:

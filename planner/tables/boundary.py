@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,16 +16,26 @@ import numpy.typing as npt
 
 from planner.errors import AreaError, Fault, raise_if
 from planner.plan import LoadedPlan
+from planner.tables.polygon_file import read_polygons
 from planner.tables.step import Finding
 
 if TYPE_CHECKING:
     import geopandas
     from pyproj import Transformer
+    from shapely.geometry.base import BaseGeometry
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+__all__ = ["OUTSIDE_M", "Boundary", "read_boundary", "read_polygons"]
+
 OUTSIDE_M = 1000.0  # beyond this from the area a position is wrong, not just imprecise
+# More than any boundary of a nation has; a file can ask for more than a memory or a day holds.
+MOST_CORNERS = 5_000_000
+LONG_EDGE = 0.1  # degrees
+# Edges of a polygon that crosses itself whose boxes meet, beside those that meet along its line: 3 s to mend.
+MOST_MEETING = 200_000
+LOOKED_AT = 1000  # edges, of which the number is estimated
 
 
 @dataclass(frozen=True)
@@ -103,43 +112,35 @@ def read_boundary(plan: LoadedPlan) -> tuple[Boundary | None, list[Finding]]:
         expected = f"{near[0]!r}, the nearest" if near else "one of: " + ", ".join(map(repr, fields[:60]))
         faults.append(Fault(str(plan.path), "[area] name_field", repr(area.name_field), expected))
     raise_if(faults, AreaError)
-    return _project(frame[is_polygon], area.name_field, area.boundary)
-
-
-def read_polygons(name: str, path: Path) -> geopandas.GeoDataFrame:
-    """The first polygon layer of a file, else its first layer; raises AreaError if it cannot be read."""
-    import geopandas
-    import pandas as pd
-    import pyogrio
-
-    if not path.is_file():
-        raise AreaError([Fault(name, "file", "nothing at this path", "a file of polygons")])
-    try:
-        layers = pyogrio.list_layers(path)
-        polygonal = [layer for layer, kind in layers if kind is not None and "Polygon" in kind]
-        chosen = polygonal[0] if polygonal else layers[0][0]
-        frame = geopandas.read_file(path, layer=chosen)
-    except (RuntimeError, ValueError, OSError, IndexError) as error:
-        found = f"a file that cannot be read ({error})"
-        raise AreaError([Fault(name, "file", found, "a file of polygons, for example GeoPackage")]) from error
-    if not isinstance(frame, geopandas.GeoDataFrame):
-        frame = geopandas.GeoDataFrame(frame, geometry=geopandas.GeoSeries([None] * len(frame)))
-    assert isinstance(frame, pd.DataFrame)
-    return frame
+    boundary, findings = _project(frame[is_polygon], area.name_field, area.boundary)
+    if left := int((~is_polygon).sum()):
+        findings.append(Finding(0, "", "area_name", "boundary_left_out", "warning", str(left)))
+    return boundary, findings
 
 
 def _project(frame: geopandas.GeoDataFrame, name_field: str, file: str) -> tuple[Boundary, list[Finding]]:
     """Valid polygons in degrees, then in metres about their middle."""
     import shapely
     from pyproj import CRS, Transformer
+    from pyproj.exceptions import ProjError
 
-    degrees = frame.geometry.to_crs("EPSG:4326")
+    corners = int(shapely.get_num_coordinates(np.asarray(frame.geometry)).sum())
+    _refuse_above(corners, file)
+    try:
+        degrees = frame.geometry.force_2d().to_crs("EPSG:4326")
+    except ProjError as error:
+        expected = "a CRS that can be related to WGS 84"
+        raise AreaError([Fault(file, "reference system", " ".join(str(error).split())[:200], expected)]) from error
     bounds = degrees.bounds.to_numpy()
-    if not (np.abs(bounds) <= [360, 90, 360, 90]).all():
+    # Of every corner: the bounds of a polygon leave its holes out.
+    if not (np.abs(shapely.get_coordinates(np.asarray(degrees))) <= [360, 90]).all():
         found = f"coordinates that {frame.crs.name} does not have"
         raise AreaError([Fault(file, "geometry", found, "polygons inside their reference system")])
+    _refuse_above(corners + float(shapely.length(np.asarray(degrees)).sum()) / LONG_EDGE, file)
     names = frame[name_field].astype("str").where(frame[name_field].notna(), "").tolist()
     broken = np.flatnonzero(~degrees.is_valid)
+    for at in broken:
+        _refuse_tangle(degrees.iloc[at], names[at], file)
     findings = [
         Finding(0, "", "area_name", "boundary_repaired", "warning", names[at], str(reason), "repaired")
         for at, reason in zip(broken, degrees.iloc[broken].is_valid_reason(), strict=True)
@@ -151,11 +152,33 @@ def _project(frame: geopandas.GeoDataFrame, name_field: str, file: str) -> tuple
     latitude, longitude = _middle(bounds)
     local = CRS.from_dict({"proj": "aeqd", "lat_0": latitude, "lon_0": longitude, "datum": "WGS84", "units": "m"})
     # Long edges get corners, so that what is straight in degrees stays so on the projection.
-    projected = np.array(degrees.segmentize(0.1).to_crs(local))
+    projected = np.array(degrees.segmentize(LONG_EDGE).to_crs(local))
+    if not np.isfinite(shapely.get_coordinates(projected)).all():
+        raise AreaError([Fault(file, "geometry", "an area around half the Earth", "an area of one country or region")])
     # Rounding may cross edges that touched; that is not the file's fault.
     polygons = shapely.make_valid(projected, method="structure", keep_collapsed=False)
     to_metres = Transformer.from_crs("EPSG:4326", local, always_xy=True)
     return Boundary(tuple(names), polygons, to_metres), findings
+
+
+def _refuse_above(corners: float, file: str) -> None:
+    if not corners <= MOST_CORNERS:
+        expected = f"at most {MOST_CORNERS}: simplify the polygons in a GIS"
+        raise AreaError([Fault(file, "geometry", f"{corners:.0f} corners, one at least every 0.1 degrees", expected)])
+
+
+def _refuse_tangle(polygon: BaseGeometry, name: str, file: str) -> None:
+    """Refuse a polygon whose edges cross one another so often that mending it would take minutes or the memory."""
+    import shapely
+
+    edges, _ = _edges(np.array([polygon], dtype=object))
+    looked_at = edges[:: max(1, len(edges) // LOOKED_AT)]
+    meeting = len(shapely.STRtree(edges).query(looked_at)[0]) / len(looked_at) * len(edges) / 2
+    if meeting > 8 * len(edges) + MOST_MEETING:
+        expected = "a polygon that does not cross itself"
+        raise AreaError(
+            [Fault(file, f"geometry of {name[:60]!r}", "edges that cross one another everywhere", expected)]
+        )
 
 
 def _middle(bounds: Floats) -> tuple[float, float]:

@@ -8,7 +8,6 @@ interpolated. Rows and columns count from 0 at the first stored cell. A missing 
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -17,14 +16,13 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pyproj
-import rasterio
 from numpy.typing import NDArray
-from rasterio.enums import MaskFlags
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.enums import ColorInterp, MaskFlags
 from rasterio.windows import Window
 
 from planner.errors import Fault, RasterError, raise_if
 from planner.plan import RasterSource
+from planner.tables.files.raster_door import opened_raster
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -34,6 +32,12 @@ WGS84 = "EPSG:4326"
 DAYS = (31.0, 28.25, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0)
 # Strips shorter than this many cells are read several at a time.
 WINDOW_CELLS = 2**18
+# Cells that a file makes us read together, over all bands: 2**25 numbers are a quarter of a gigabyte.
+MOST_BLOCK_CELLS = 2**25
+# No scale or offset is larger; twice this still is a number.
+MOST_NUMBER = 1e100
+# Farther no coordinate of a place on Earth lies, and no cell is smaller, m or degrees.
+MOST_COORDINATE, LEAST_CELL = 1e9, 1e-9
 # Rounding of coordinates may push a point on the outer edge this far out, cells.
 EDGE = 1e-6
 
@@ -198,14 +202,12 @@ def open_raster(name: str, source: RasterSource, resolve: Callable[[str], Path])
         transformer = None
         for file in source.names:
             try:
-                with warnings.catch_warnings():
-                    warnings.simplefilter("ignore", NotGeoreferencedWarning)  # told below, as a fault
-                    dataset = stack.enter_context(rasterio.open(resolve(file)))
-            except (RasterioError, OSError) as error:
-                faults.append(Fault(file, "file", _short(error), "a raster that can be read"))
+                dataset = stack.enter_context(opened_raster(file, resolve(file)))
+                part, found = _part(name, source, file, dataset)
+                turned, displaced = _transformer(file, dataset)
+            except RasterError as error:
+                faults += error.faults
                 continue
-            part, found = _part(name, source, file, dataset)
-            turned, displaced = _transformer(file, dataset)
             faults += found + displaced
             if parts and turned is not None and not displaced:
                 faults += _other_grid(part, parts[0])
@@ -241,12 +243,17 @@ def _unit_faults(name: str, source: RasterSource, unit: str, count: int) -> list
 
 
 def _part(name: str, source: RasterSource, file: str, dataset: Any) -> tuple[Part, list[Fault]]:
-    bands, faults = _bands(name, source, file, dataset)
+    try:
+        bands, faults = _bands(name, source, file, dataset)
+    except Exception as error:  # what the file says of its bands may be no text or no number
+        raise RasterError([Fault(file, "bands", _short(error), "a raster that can be read")]) from error
     if faults:
         return Part(file, dataset, bands, np.ones(1), np.zeros(1), None, False), faults
     scale, offset = _scaling(source, dataset, bands)
-    if (scale == 0).any():
-        faults.append(Fault(file, "scale", "0", "another number"))
+    for key, values in (("scale", scale), ("offset", offset)):
+        wrong = ~(np.abs(values) <= MOST_NUMBER) | ((values == 0) & (key == "scale"))
+        if wrong.any():
+            faults.append(Fault(file, key, f"{values[wrong][0]:g}", "another number"))
     flags = [set(dataset.mask_flag_enums[band - 1]) for band in bands]
     nodata = source.nodata if source.nodata is not None else dataset.nodatavals[bands[0] - 1]
     # A mask made from the file's nodata value must not outvote the plan's.
@@ -272,6 +279,16 @@ def _bands(name: str, source: RasterSource, file: str, dataset: Any) -> tuple[tu
             for band in bands
             if dataset.dtypes[band - 1].startswith("complex")
         ]
+        faults += [
+            Fault(file, f"band {band}", "a palette: numbers of colours", "measured values")
+            for band in bands
+            if dataset.colorinterp[band - 1] == ColorInterp.palette
+        ]
+        height, width = dataset.block_shapes[bands[0] - 1]
+        if height * width * len(bands) > MOST_BLOCK_CELLS:
+            found = f"{height} x {width} cells for {len(bands)} bands"
+            expected = f"at most {MOST_BLOCK_CELLS} cells: save it in tiles (TILED=YES)"
+            faults.append(Fault(file, "blocks", found, expected))
         different = {str(dataset.nodatavals[band - 1]) for band in bands}
         if source.nodata is None and len(different) > 1:
             found = ", ".join(sorted(different))
@@ -308,21 +325,28 @@ def _scaling(source: RasterSource, dataset: Any, bands: tuple[int, ...]) -> tupl
 
 def _transformer(file: str, dataset: Any) -> tuple[pyproj.Transformer | None, list[Fault]]:
     grid = dataset.transform
-    if dataset.crs is None:
-        return None, [Fault(file, "CRS", "none", "a coordinate reference system stored with the raster")]
-    if grid.is_identity:
-        return None, [Fault(file, "grid", "no position", "an origin and a cell size stored with the raster")]
-    if grid.b != 0 or grid.d != 0:
-        return None, [Fault(file, "grid", "a rotated grid", "rows and columns along the axes of the CRS")]
+    height, width = dataset.shape
+    reach = np.array([grid.c, grid.f, grid.c + grid.a * width, grid.f + grid.e * height])
     try:
+        if dataset.crs is None:
+            return None, [Fault(file, "CRS", "none", "a coordinate reference system stored with the raster")]
+        if grid.is_identity:
+            return None, [Fault(file, "grid", "no position", "an origin and a cell size stored with the raster")]
+        if not np.isfinite(grid[:6]).all() or not (np.abs(reach) <= MOST_COORDINATE).all():
+            found = f"cells of {grid.a:g} by {grid.e:g} from {grid.c:g}, {grid.f:g}"
+            return None, [Fault(file, "grid", found, "an origin and a cell size on Earth")]
+        if grid.b != 0 or grid.d != 0:
+            return None, [Fault(file, "grid", "a rotated grid", "rows and columns along the axes of the CRS")]
+        if min(abs(grid.a), abs(grid.e)) < LEAST_CELL:
+            return None, [Fault(file, "grid", f"cells of {grid.a:g} by {grid.e:g}", "cells with a width and a height")]
         crs = pyproj.CRS.from_user_input(dataset.crs)
         return pyproj.Transformer.from_crs(WGS84, crs, always_xy=True), []
-    except pyproj.exceptions.ProjError as error:
+    except Exception as error:  # rasterio, PROJ and the decoding of texts have errors of their own
         return None, [Fault(file, "CRS", _short(error), "a CRS that can be related to WGS 84")]
 
 
 def _short(error: Exception) -> str:
-    return " ".join(str(error).split())[:200]
+    return " ".join(str(error).split())[:200] or type(error).__name__
 
 
 def pixels(raster: Raster, latitude: Floats, longitude: Floats) -> tuple[Floats, Floats]:
@@ -381,20 +405,26 @@ def _read_part(part: Part, window: Window) -> Floats:
     try:
         stored = part.dataset.read(bands, window=window)
         masks = part.dataset.read_masks(bands, window=window) if part.masked else None
-    except RasterioError as error:
+    except Exception as error:  # rasterio and GDAL have errors of their own, and numpy's where memory ends
         (top, bottom), (left, right) = window.toranges()
         place = f"rows {top} to {bottom - 1}, columns {left} to {right - 1}"
         raise RasterError([Fault(part.file, place, _short(error), "cells that can be read")]) from error
-    values = stored.astype("float64")
+    with np.errstate(invalid="ignore"):  # a signalling NaN is a NaN
+        values = stored.astype("float64")
     missing = ~np.isfinite(values)
     if part.nodata is not None:
         # Compared as stored: -3.4e38 written to 32 bits is not the same 64-bit number.
-        target = stored.dtype.type(part.nodata) if stored.dtype.kind == "f" else part.nodata
+        with np.errstate(over="ignore", invalid="ignore"):  # a number that the type cannot hold is no cell's
+            target = stored.dtype.type(part.nodata) if stored.dtype.kind == "f" else part.nodata
         missing |= stored == target
     if masks is not None:
         missing |= masks == 0
-    values = values * part.scale[:, None, None] + part.offset[:, None, None]
+    with np.errstate(over="ignore", invalid="ignore"):
+        values = values * part.scale[:, None, None] + part.offset[:, None, None]
     values[missing] = np.nan
+    if np.isinf(values).any():
+        place = f"rows {window.row_off} to {window.row_off + window.height - 1}"
+        raise RasterError([Fault(part.file, place, "numbers beyond all measure once they are scaled", "another scale")])
     return np.asarray(values, dtype="float64")
 
 

@@ -36,7 +36,7 @@ def main(draws: int = 200, count: int = 12) -> None:
     catalogue, table = pipeline._inputs(plan)
     with tempfile.TemporaryDirectory() as folder:
         sized = pipeline._computed(
-            plan, catalogue, table, store=Path(folder), workers=None, chunk_sites=chunks.CHUNK_SITES, kept=set(),
+            plan, catalogue, table, loop=chunks.Loop(chunks.Store(Path(folder)), chunks.Threads(2)), chunk_sites=None,
             progress=lambda _done, _total: None, tell=print,
         )  # fmt: skip
     which = chosen_sites(table.sites, sized.sites)

@@ -114,7 +114,7 @@ def test_kept_chunks_are_found_and_broken_ones_made_again(
     plan: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = (folder / "sites.parquet").read_bytes()
-    (kept,) = (folder / ".planner" / "chunks").glob("*.npz")
+    (kept,) = (folder / ".planner" / "chunks").glob("draws/*.chunk")
     made = []
     monkeypatch.setattr(drawing, "draw_sites", lambda *a, real=drawing.draw_sites: made.append(1) or real(*a))
     pipeline.run(plan, folder, workers=1)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ from planner.choice.moves import SAID, SHOWN, Between, moves, summary, totals
 from planner.commands.compare.matching import ELSEWHERE_M, Pairs, match
 from planner.commands.compare.opened import RECORD, Run, open_run
 from planner.commands.compare.report import Compared, report
+from planner.disk import in_one_piece
 from planner.errors import Fault, OutputError
 from planner.outputs.tables import write_moves_csv
 from planner.plan import plan_changes
@@ -130,14 +130,11 @@ def _may_write(out: Path, runs: tuple[Run, Run], force: bool) -> None:
 
 def _write(table: pd.DataFrame, out: Path, force: bool) -> None:
     """The table in one piece, in the place of another file only with `force`."""
-    part = out.with_name(f".{out.name}.{os.getpid()}.part")
     try:
-        write_moves_csv(table, part)
-        if out.exists() and not force:  # it came meanwhile
-            raise _refused(out, "a file that is there already", "another name, or --force to write over it")
-        os.replace(part, out)
-    finally:
-        part.unlink(missing_ok=True)
+        with in_one_piece(out, over=force) as part:
+            write_moves_csv(table, part)
+    except FileExistsError:  # it came meanwhile
+        raise _refused(out, "a file that is there already", "another name, or --force to write over it") from None
 
 
 def _refused(out: Path, found: str, expected: str) -> OutputError:

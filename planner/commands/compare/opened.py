@@ -12,6 +12,7 @@ import pandas as pd
 
 from planner.errors import Fault, OutputError
 from planner.glossary import glossary
+from planner.outputs.folder import finish
 from planner.tables.step import CHECK_COLUMNS
 
 RECORD = "run.json"
@@ -47,6 +48,7 @@ class Run:
 
 def open_run(folder: Path) -> Run:
     """Raises OutputError where the folder holds no finished run, or a file of it cannot be read."""
+    finish(folder)
     record = _record(folder)
     names = [name for name in ("sites.parquet", "sites.csv") if (folder / name).is_file()]
     if not names:

@@ -9,6 +9,7 @@ from pathlib import Path
 from planner.commands.draft.guesses import Draft, guess, plan_file
 from planner.commands.draft.opening import open_table
 from planner.commands.draft.report import report
+from planner.disk import in_one_piece
 from planner.errors import Fault, InventoryError, OutputError
 from planner.plan import Inventory
 
@@ -69,17 +70,9 @@ def _occupied(target: Path) -> OutputError:
 
 def _write(target: Path, text: str, *, force: bool) -> None:
     """Write a new file, or with `force` put one in the place of what is there, in one piece."""
-    if force:
-        new = target.with_name(f".{target.name}.{os.getpid()}.new")
-        try:
-            new.write_text(text, encoding="utf-8", newline="\n")
-            os.replace(new, target)
-        finally:
-            new.unlink(missing_ok=True)
-        return
     try:
-        with target.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with in_one_piece(target, over=force) as part:
+            part.write_text(text, encoding="utf-8", newline="\n")
     except FileExistsError:  # it came meanwhile
         raise _occupied(target) from None
 

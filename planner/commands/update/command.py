@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +18,7 @@ from planner.commands.update.plan_copy import next_names, parted, plan_text
 from planner.commands.update.report import moved_lines, read_lines
 from planner.commands.update.returned import Row, Value, read_returned
 from planner.commands.update.told import Told, write_told
+from planner.disk import in_one_piece, kept_as_they_were
 from planner.errors import Fault, InventoryError, OutputError, raise_if
 from planner.outputs.field.form import file_fingerprint
 from planner.plan import LoadedPlan, read_plan
@@ -80,16 +80,15 @@ def update(
     data, encoding = _data(copy, table.found, original)
     read_as = {"encoding": encoding, "delimiter": table.found.get("delimiter", ",")}
     text = plan_text(plan, table, copy, new_inventory.name, read_as, returned.name)
-    _write(new_inventory, data)
-    try:
-        _write(new_plan, text.encode("utf-8"))
-        _look_again(new_plan, copy, sites, changes)
-    except BaseException:
-        for path in (new_plan, new_inventory):
-            path.unlink(missing_ok=True)
-        raise
     told = sorted([*copy.told, *told], key=lambda one: (one.form_row, one.what != "added"))
-    _write_changes(told, told_file)
+    with kept_as_they_were((new_inventory, new_plan, told_file)):
+        with in_one_piece(new_inventory) as part:
+            part.write_bytes(data)
+        with in_one_piece(new_plan) as part:
+            part.write_bytes(text.encode("utf-8"))
+        _look_again(new_plan, copy, sites, changes)
+        with in_one_piece(told_file) as part:
+            write_told(told, part)
     at_rows = {one.inventory_row: one.site_id for one in copy.told}
     lines = read_lines(returned.name, told, confirmed, _other_run(rows, before))
     lines += [f"inventory: {new_inventory}", f"plan: {new_plan}", f"every change, and what was not used: {told_file}"]
@@ -156,25 +155,6 @@ def _data(copy: Copy, found: dict[str, str], original: Path) -> tuple[bytes, str
     with original.open("rb") as file:
         line_end = "\r\n" if b"\r\n" in file.read(1 << 20) else "\n"
     return file_bytes(copy, found["delimiter"], found["encoding"], line_end)
-
-
-def _write(path: Path, data: bytes) -> None:
-    """In one piece, or not at all."""
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(data)
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def _write_changes(told: Sequence[Told], path: Path) -> None:
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        write_told(told, part)
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _look_again(path: Path, copy: Copy, sites: pd.DataFrame, changes: Sequence[Change]) -> None:

@@ -133,8 +133,7 @@ def open_row(folder: Path, wanted: str) -> Opened:
 
 def _record(folder: Path) -> dict[str, Any]:
     """run.json, after the moves of a run that was killed while it put its files into place."""
-    if (folder / output_folder.HIDDEN / "new" / output_folder.RECORD).is_file():
-        output_folder.claim(folder)
+    output_folder.finish(folder)
     path = folder / output_folder.RECORD
     try:
         record = json.loads(path.read_text(encoding="utf-8"))

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from dataclasses import replace
 
+import pandas as pd
+
 from planner.glossary import Quantity, glossary, monthly
 from planner.texts import ENGLISH, month_names, texts
 
@@ -23,6 +25,9 @@ _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _NO_CHARACTER = re.compile("[\ud800-\udfff\ufffe\uffff]")
 
 
+_ODD = "[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]"  # a column of texts holds no halves of pairs
+
+
 def holdable(text: str) -> str:
     r"""Text in which a control character shows as its picture, and what is no character as U+FFFD.
 
@@ -30,6 +35,14 @@ def holdable(text: str) -> str:
     True
     """
     return _NO_CHARACTER.sub("\ufffd", _CONTROL.sub(lambda found: chr(0x2400 + ord(found[0])), text))
+
+
+def holdable_column(texts: pd.Series) -> pd.Series:
+    """The same of a column, most of which is as it should be."""
+    if texts.dtype != "str":
+        return texts.map(holdable).astype("str")
+    odd = texts.str.contains(_ODD, regex=True).to_numpy(dtype=bool, na_value=False)
+    return texts.where(~odd, texts[odd].map(holdable).astype("str")) if odd.any() else texts
 
 
 def glossary_fields(names: Iterable[str], language: str = ENGLISH) -> list[Quantity]:

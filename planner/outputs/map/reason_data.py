@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planner.tables.step import plain_texts
 from planner.texts import parts
 
 
@@ -32,30 +31,37 @@ def said(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
 
     Of the checks of a rule on a row the failed ones count, and the passed ones where none failed.
     """
-    codes = frame["reason_codes"].fillna("").str.split(";").explode()
-    codes = codes[codes != ""]
-    rules = pd.Index(codes.unique())
-    wanted_key = codes.index * len(rules) + rules.get_indexer(codes)
-    order = pd.Series(codes.groupby(level=0).cumcount().to_numpy(), index=wanted_key)
-    order = order[~order.index.duplicated()]
-    # Of millions of checks one in ten is asked for: whole numbers find it fastest.
-    rule = rules.get_indexer(checks["rule"])
-    place = pd.Index(frame["inventory_row"]).get_indexer(checks["inventory_row"])
-    key = np.where((rule >= 0) & (place >= 0), place * len(rules) + rule, -1)
-    found_order = order.index.get_indexer(pd.Index(key))
-    wanted = found_order >= 0
-    found = plain_texts(checks[wanted]).assign(place=place[wanted], order=order.to_numpy()[found_order[wanted]])
-    best = found["pass"].groupby(key[wanted]).transform("min")
-    found = found[found["pass"] == best].sort_values(["place", "order"], kind="stable")
+    combined, lists = pd.factorize(frame["reason_codes"].fillna("").astype("str"))
+    rules = checks["rule"].astype("category").array
+    # Of each different list of codes, where in it a rule stands; of millions of checks one in ten is asked for.
+    turn = np.full((len(lists), len(rules.categories)), -1, dtype=np.int16)
+    for line, codes in enumerate(lists):
+        known = rules.categories.get_indexer(list(dict.fromkeys(codes.split(";"))))
+        turn[line, known[known >= 0]] = np.flatnonzero(known >= 0)
+    place = _places(frame, checks)
+    here = np.flatnonzero(place >= 0)
+    order = turn[combined.astype(np.int64)[place[here]], rules.codes.astype(np.int64)[here]]
+    here, order = here[order >= 0], order[order >= 0]
+    key = place[here] * len(rules.categories) + rules.codes.astype(np.int64)[here]
+    passed = checks["pass"].to_numpy()[here]
+    counts = ~passed | ~pd.Index(key).isin(key[~passed])
+    here, order = here[counts], order[counts]
+    turn_of = np.argsort(place[here] * (int(order.max(initial=0)) + 1) + order, kind="stable")
+    found = checks.iloc[here[turn_of]].assign(place=place[here[turn_of]])
     return found.drop_duplicates(["place", "rule", "subject", "value", "limit"])
 
 
 def stopped(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
     """The failed checks whose subject is a pump family; `place` is the site's."""
-    failed = plain_texts(checks[~checks["pass"] & checks["subject"].isin(["helical_rotor", "centrifugal", "surface"])])
-    place = pd.Series(frame.index, index=frame["inventory_row"])
-    failed = failed.assign(place=failed["inventory_row"].map(place)).dropna(subset="place")
-    return failed.astype({"place": "int64"}).sort_values("place", kind="stable")
+    failed = checks[~checks["pass"] & checks["subject"].isin(["helical_rotor", "centrifugal", "surface"])]
+    place = _places(frame, failed)
+    failed = failed.assign(place=place)[place >= 0]
+    return failed.sort_values("place", kind="stable")
+
+
+def _places(frame: pd.DataFrame, checks: pd.DataFrame) -> NDArray[np.int64]:
+    """The place in the frame of each check's row, -1 where it has none."""
+    return pd.Index(frame["inventory_row"]).get_indexer(pd.Index(checks["inventory_row"])).astype(np.int64)
 
 
 class _Book:
@@ -66,8 +72,11 @@ class _Book:
         self.amounts: dict[str, int] = {}
 
     def pack(self, checks: pd.DataFrame, count: int) -> dict[str, Any]:
-        alike = checks.groupby(["rule", "subject", "limit", "pass"], dropna=False, sort=False)
-        group: NDArray[np.int64] = np.array(alike.ngroup().tolist(), dtype=np.int64)
+        key = np.zeros(len(checks), dtype=np.int64)
+        for name in ("rule", "subject", "limit", "pass"):
+            codes, different = pd.factorize(checks[name])
+            key = pd.factorize(key * (len(different) + 1) + codes + 1)[0].astype(np.int64)
+        group = key
         first = checks.iloc[np.unique(group, return_index=True)[1]]
         kinds = [self._kind(*row) for row in first[["rule", "subject", "limit", "pass"]].itertuples(index=False)]
         counts = np.bincount(checks["place"].to_numpy(dtype=np.int64), minlength=count)

@@ -115,12 +115,14 @@ def _heights(
     from rasterio.enums import Resampling
     from rasterio.vrt import WarpedVRT
 
+    from planner.tables.files.raster_door import opened_raster
+
     scale = pixels / max(box[2] - box[0], box[3] - box[1])
     width, height = (max(2, round(side * scale)) for side in (box[2] - box[0], box[3] - box[1]))
     cell = (box[2] - box[0]) / width, (box[3] - box[1]) / height
     options = {} if nodata is None else {"src_nodata": nodata}
     with (
-        rasterio.open(path) as source,
+        opened_raster(path.name, path) as source,
         WarpedVRT(
             source,
             crs=MERCATOR,

@@ -23,14 +23,15 @@ def switch_data(column: pd.Series) -> dict[str, Any]:
     """
     kinds: dict[Kind, int] = {}
     amounts: dict[str, int] = {}
-    parts = [_parts(text) for text in column.fillna("").astype("str")]
+    texts, different = pd.factorize(column.fillna("").astype("str"))
+    parts = [_parts(str(text)) for text in different]
     at = [kinds.setdefault(kind, len(kinds)) for kind, _ in parts]
     values = [amounts.setdefault(amount, len(amounts)) for _, amount in parts]
     return {
         "kinds": [[key, dict(places)] for key, places in kinds],
         "amounts": list(amounts),
-        "at": np.array(at, dtype=np.int64),
-        "values": np.array(values, dtype=np.int64),
+        "at": np.array(at, dtype=np.int64)[texts],
+        "values": np.array(values, dtype=np.int64)[texts],
     }
 
 

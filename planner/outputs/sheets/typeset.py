@@ -31,7 +31,7 @@ def typeset(template: str, data: Mapping[str, Any], date: str) -> bytes:
         for one in TEMPLATES:
             (folder / one).write_bytes(own.joinpath(one).read_bytes())
         text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-        (folder / "data.json").write_text(text, encoding="utf-8")
+        (folder / "data.json").write_text(text, encoding="utf-8", newline="\n")
         (folder / "packages").mkdir()
         try:
             made = typst.compile(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+import sqlite3
 import warnings
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from planner.errors import Fault
 from planner.plan import Inventory
 from planner.tables.files.number_marks import date_order_of
 from planner.tables.files.raw_table import MAX_CELLS, MAX_FILE_BYTES, MAX_TEXT_BYTES, RawTable, clip, text_of, told
+from planner.tables.files.vector_door import offline_layers, queries_of
 from planner.tables.step import Finding
 
 WGS84 = "EPSG:4326"
@@ -59,7 +61,7 @@ def read_layers(settings: Inventory, path: Path, kind: str, faults: list[Fault])
 
 def layer_names(path: Path, kind: str) -> list[str]:
     """Names of the layers of a GeoPackage; [] of files that have but one. Raises LayerError."""
-    return [name for name, _ in _layers(path)] if kind == "gpkg" else []
+    return [name for name, _ in layers_of(path, kind)] if kind == "gpkg" else []
 
 
 def _check_size(path: Path, kind: str) -> None:
@@ -120,20 +122,29 @@ def _points(geometry: Any, findings: list[Finding]) -> np.ndarray:
     return points
 
 
-def _layers(path: Path) -> list[tuple[str, str]]:
-    """Name and geometry type of each layer."""
+def layers_of(path: Path, kind: str) -> list[tuple[str, str]]:
+    """Name and geometry type of each layer that is stored in the file, not computed. Raises LayerError."""
     import pyogrio
 
     try:
-        with warnings.catch_warnings():
+        computed = queries_of(path) if kind == "gpkg" else set()
+        if tables := sorted(name for name in computed if name.startswith("gpkg_")):
+            raise LayerError(f"{clip(tables[0])} as a query", "a GeoPackage whose own tables are tables", "file")
+        with warnings.catch_warnings(), offline_layers():
             warnings.simplefilter("ignore")
-            return [(str(name), str(kind or "")) for name, kind in pyogrio.list_layers(path)]
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, RuntimeError) as error:
+            found = [(str(name), str(kind or "")) for name, kind in pyogrio.list_layers(path)]
+    except LayerError:
+        raise
+    except (sqlite3.Error, ValueError, RuntimeError) as error:  # pyogrio's are RuntimeError and ValueError
         raise LayerError(f"a damaged file ({clip(str(error))})", "a file that is whole", "file") from error
+    stored = [one for one in found if one[0].casefold() not in computed]
+    if found and not stored:
+        raise LayerError("no layers but queries", "a layer that is a table: save it as a new GeoPackage", "file")
+    return stored
 
 
 def _choose(settings: Inventory, path: Path, kind: str, findings: list[Finding]) -> str:
-    layers = _layers(path)
+    layers = layers_of(path, kind)
     names = [name for name, _ in layers]
     listed = "one of: " + ", ".join(clip(name) for name in names[:30]) + (", …" if len(names) > 30 else "")
     if settings.sheet is not None and kind == "gpkg":
@@ -163,7 +174,7 @@ def _gdal(settings: Inventory, path: Path, kind: str, found: dict[str, str], fin
         found["sheet"] = layer
     encoding = settings.encoding if kind == "shp" else None
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), offline_layers():
             warnings.simplefilter("ignore")  # GDAL's remarks on a file; what cannot be read is an error
             about = pyogrio.read_info(path, layer=layer, encoding=encoding)
             fields: Any = about["fields"]
@@ -289,7 +300,7 @@ def _geojson(path: Path, findings: list[Finding]) -> Columns:
         names.append("id")
         columns.append([_text(one.get("id")) for one in features])
     points = _geojson_points([one.get("geometry") for one in features], findings)
-    return names, columns, points, _geojson_crs(data)
+    return names, columns, points, geojson_crs(data)
 
 
 def _geojson_points(geometries: list[Any], findings: list[Finding]) -> np.ndarray:
@@ -321,8 +332,8 @@ def _geojson_points(geometries: list[Any], findings: list[Finding]) -> np.ndarra
     return points
 
 
-def _geojson_crs(data: dict[str, Any]) -> str | None:
-    """WGS 84, or the system that files older than RFC 7946 name."""
+def geojson_crs(data: dict[str, Any]) -> str | None:
+    """WGS 84, or the system that files older than RFC 7946 name; raises LayerError, also where that is an address."""
     crs = data.get("crs")
     if crs is None:
         return WGS84

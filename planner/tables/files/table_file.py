@@ -10,6 +10,7 @@ from planner.plan import Inventory
 from planner.tables.files.layers import LayerError, layer_names, read_layers
 from planner.tables.files.raw_table import MAX_CELL_CHARACTERS, RawTable, clip, told
 from planner.tables.files.text_table import read_text_table
+from planner.tables.files.vector_door import GEOPACKAGES, SHAPEFILE, SQLITE
 from planner.tables.files.workbook import read_workbook, sheet_names
 from planner.tables.files.workbook_parts import PartsError
 from planner.tables.step import Finding
@@ -28,11 +29,9 @@ _BY_NAME = {".xlsx": "xlsx", ".xlsm": "xlsx", ".xls": "xls", ".ods": "ods", ".gp
 _OTHERS = {".pdf", ".docx", ".doc", ".kml", ".kmz", ".gpx", ".mdb", ".accdb", ".dbf", ".zip", ".xlsb", ".html", ".xml"}
 _MAGIC = (
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "xls"),
-    (b"\x00\x00\x27\x0a", "shp"),
+    (SHAPEFILE, "shp"),
     (b"PAR1", "parquet"),
 )
-_SQLITE = b"SQLite format 3\x00"
-_GEOPACKAGES = {b"GPKG", b"GP10", b"GP11"}  # the application id in the file's head: OGC 12-128, requirement 2
 
 
 def open_table(settings: Inventory, path: Path, faults: list[Fault]) -> RawTable | None:
@@ -106,7 +105,7 @@ def _kind(settings: Inventory, path: Path, faults: list[Fault]) -> str | None:
     named = _BY_NAME.get(suffix, "text")
     kind = _by_content(start, path, named)
     if kind is None:
-        if suffix in _OTHERS or start.startswith((b"PK", b"%PDF", _SQLITE)):
+        if suffix in _OTHERS or start.startswith((b"PK", b"%PDF", SQLITE)):
             refuse(f"a file of another kind ({clip(suffix)})")
         elif start.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] == b"<":
             refuse("a web page or XML", f"{FORMATS}; open it in a spreadsheet and save it as xlsx")
@@ -122,8 +121,8 @@ def _kind(settings: Inventory, path: Path, faults: list[Fault]) -> str | None:
 def _by_content(start: bytes, path: Path, named: str) -> str | None:
     if start.startswith(b"PK\x03\x04") or start.startswith(b"PK\x05\x06"):
         return _zip_kind(path, named)
-    if start.startswith(_SQLITE):
-        return "gpkg" if start[68:72] in _GEOPACKAGES else None
+    if start.startswith(SQLITE):
+        return "gpkg" if start[68:72] in GEOPACKAGES else None
     for magic, kind in _MAGIC:
         if start.startswith(magic):
             return kind

@@ -112,6 +112,8 @@ def _feed(parser: expat.XMLParserType | None, block: bytes, name: str) -> None:
     except expat.ExpatError as error:
         found = f"XML that is broken in {name} (line {error.lineno}, column {error.offset})"
         raise PartsError(found, "a workbook that is whole") from error
+    except (LookupError, ValueError) as error:  # an encoding that the file states and nobody knows
+        raise PartsError(f"XML that is not UTF-8 in {name}", "a workbook as spreadsheets save it") from error
 
 
 def _check_start(start: bytes) -> None:
@@ -302,3 +304,5 @@ def _parsed(archive: zipfile.ZipFile, part: str) -> ElementTree.Element | None:
         return ElementTree.fromstring(data)
     except ElementTree.ParseError:
         return None
+    except (LookupError, ValueError) as error:  # an encoding that the file states and nobody knows
+        raise PartsError(f"XML that is not UTF-8 in {part}", "a workbook as spreadsheets save it") from error

@@ -1,0 +1,1 @@
+"""`planner selfcheck`: whether this installation is whole and computes what it should."""
