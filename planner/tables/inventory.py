@@ -154,7 +154,7 @@ class _Reading:
         self._read_numbers()
         self._read_dates()
         self._read_position()
-        frame = pd.DataFrame({name: self.columns[name] for name in WRITES}, index=self.index)
+        frame = pd.DataFrame({name: self.columns[name] for name in WRITES}, index=self.index, copy=False)
         findings = sorted(self.findings, key=lambda finding: finding.row)
         return Step(frame, findings, join_checks(self.checks))
 

@@ -6,9 +6,9 @@ Each plan runs in a process of its own. Of each stage: seconds by the clock, sec
 memory of the process when it ended, and the largest memory while it went on (Linux only: read from /proc). Stages
 within stages are indented. `--until sizing`, the default, ends before the engine.
 
-`--sample N` sizes only N sites, evenly spread over the engine's, and lets the results of each stand for the sites
-beside it, so that what comes after the engine can be measured without sizing a nation. The stage `sizing` and all
-numbers in the results then mean nothing; stages, rows and files are as large as in a whole run.
+`--sample N` sizes only N sites, some of each chunk, and lets the results of each stand for the sites beside it, so
+that what comes after the engine can be measured without sizing a nation. The stage `sizing` and all numbers in the
+results then mean nothing; stages, rows and files are as large as in a whole run.
 """
 
 from __future__ import annotations
@@ -25,12 +25,15 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 MODULES = ["screening", "rasters", "resource", "catchments", "demand", "distance", "wells", "neighbours"]
+# Where sites go through the engine: a module that calls `assess` for each chunk, and the function over all of them.
+SIZING = ("planner.stages.sizing", "size") if find_spec("planner.stages.sizing") else ("planner.chunks", "run_chunks")
 # What is watched: module, function, stage. A name is replaced where it is used.
 WATCHED = [
     ("planner.pipeline", "_read", "inventory"),
@@ -38,7 +41,7 @@ WATCHED = [
     ("planner.pipeline", "_inputs", "inputs"),
     *((f"planner.tables.{name}", "run", name) for name in MODULES),
     ("planner.chunks", "engine_sites", "engine_sites"),
-    ("planner.chunks", "run_chunks", "sizing"),
+    (*SIZING, "sizing"),
     ("planner.pipeline", "engine_columns", "engine_columns"),
     ("planner.alternatives.compare", "take", "alternatives"),
     ("planner.pipeline", "design_checks", "design_checks"),
@@ -103,7 +106,9 @@ class Watch:
     def around(self, module: str, name: str, stage: str) -> None:
         """Have a function of a module watched."""
         home = importlib.import_module(module)
-        inner: Callable[..., Any] = getattr(home, name)
+        inner: Callable[..., Any] | None = getattr(home, name, None)
+        if inner is None:
+            return
 
         def watched(*given: Any, **named: Any) -> Any:
             with self.stage(stage):
@@ -125,31 +130,36 @@ def _reset_peak() -> None:
 
 
 def sample_sizing(count: int) -> None:
-    """Have `chunks.run_chunks` size `count` sites only, whose results stand for those beside them."""
-    from planner import chunks
+    """Have `count` sites sized, some of each chunk, whose results stand for those beside them."""
+    home = importlib.import_module(SIZING[0])
+    size, assess, total = getattr(home, SIZING[1]), home.assess, 1
 
-    inner = chunks.run_chunks
+    def counted(*given: Any, **named: Any) -> Any:
+        nonlocal total
+        total = next(one for one in given if hasattr(one, "inventory_row")).inventory_row.size
+        return size(*given, **named)
 
-    def sampled(sites: Any, *given: Any, **named: Any) -> Any:
+    def sampled(sites: Any, context: Any) -> Any:
         rows = sites.inventory_row
-        if rows.size <= count:
-            return inner(sites, *given, **named)
-        chosen = np.unique(np.linspace(0, rows.size - 1, count).round().astype("int64"))
-        few = dataclasses.replace(sites, **{f.name: getattr(sites, f.name)[chosen] for f in dataclasses.fields(sites)})
-        found = inner(few, *given, **named)
+        few = max(1, round(count * rows.size / total))
+        if few >= rows.size:
+            return assess(sites, context)
+        chosen = np.unique(np.linspace(0, rows.size - 1, few).round().astype("int64"))
+        names = [field.name for field in dataclasses.fields(sites)]
+        found = assess(dataclasses.replace(sites, **{name: getattr(sites, name)[chosen] for name in names}), context)
         nearest = np.searchsorted((chosen[1:] + chosen[:-1]) / 2, np.arange(rows.size))
-        stands_for = rows[chosen][nearest]
         results = {row["inventory_row"]: row for row in found.rows}
         rules: dict[int, list[Any]] = {}
         for rule in found.rules:
             rules.setdefault(rule.inventory_row, []).append(rule)
-        pairs = sorted(zip(rows.tolist(), stands_for.tolist(), strict=True))
+        pairs = list(zip(rows.tolist(), rows[chosen][nearest].tolist(), strict=True))
         return type(found)(
             [{**results[other], "inventory_row": row} for row, other in pairs if other in results],
             [dataclasses.replace(rule, inventory_row=row) for row, other in pairs for rule in rules.get(other, ())],
         )
 
-    chunks.run_chunks = sampled
+    setattr(home, SIZING[1], counted)
+    setattr(home, "assess", sampled)  # noqa: B010 (mypy does not know that it is there)
 
 
 def measure(plan: Path, until: str, sample: int, out: Path | None, profile: bool) -> None:
