@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import mmap
 import tempfile
+import warnings
+import weakref
 from pathlib import Path
 
 import numpy as np
@@ -22,20 +24,22 @@ class ColumnsOnDisk:
 
     def __init__(self, folder: Path | None = None) -> None:
         self.folder = folder
-        self._maps: list[mmap.mmap] = []
+        self._maps: list[weakref.ref[mmap.mmap]] = []  # a file goes with the last frame that reads it
 
     def keep(self, frame: pd.DataFrame, rows: int) -> pd.DataFrame:
         """The same frame in a file, if the table has many rows; in memory where none can be written.
 
-        Columns are numbers, flags, text or categories; `frame` may have another number of rows than the table.
+        Columns are numbers, flags, text or categories; `frame` may have another number of rows than the table. In
+        memory columns of a kind lie together, since pandas warns of many that lie apart; here that is on purpose.
         """
         if self.folder is None or rows < ROWS or frame.empty:
-            return frame
+            return frame.copy()
+        warnings.simplefilter("ignore", pd.errors.PerformanceWarning)
         try:
             mapped = _mapped(_written(frame), self.folder)
         except OSError:
             return frame
-        self._maps.append(mapped)
+        self._maps.append(weakref.ref(mapped))
         stored = pa.ipc.open_file(pa.BufferReader(pa.py_buffer(mapped))).read_all()
         columns = {name: _column(stored.column(place), frame[name]) for place, name in enumerate(frame.columns)}
         return pd.DataFrame(columns, index=frame.index, copy=False)
@@ -43,8 +47,9 @@ class ColumnsOnDisk:
     def release(self) -> None:
         """Have the system take back the memory of what was read; it is read again when it is asked for."""
         if hasattr(mmap, "MADV_DONTNEED"):
-            for mapped in self._maps:
-                mapped.madvise(mmap.MADV_DONTNEED)
+            for one in self._maps:
+                if (mapped := one()) is not None:
+                    mapped.madvise(mmap.MADV_DONTNEED)
 
 
 def _written(frame: pd.DataFrame) -> pa.Table:

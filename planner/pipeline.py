@@ -50,7 +50,7 @@ from planner.tables.boundary import read_boundary
 from planner.tables.grade import columns_absent
 from planner.tables.prices import price_findings
 from planner.tables.raster_files import open_raster
-from planner.tables.step import Step, join_checks, sort_checks
+from planner.tables.step import Step, join_checks
 from planner.tables.weather_file import read_weather
 
 if TYPE_CHECKING:
@@ -172,7 +172,7 @@ def _computed(
     started = time.perf_counter()
     table.checks.append(design_checks(table.sites, plan.plan, catalogue))
     table.checks.append(on_priors(join_checks(frame[~frame["pass"]] for frame in table.checks)))
-    checks = sort_checks(join_checks(table.checks))
+    checks = table.all_checks()
     decided = decide(
         checks,
         table.sites["engine_status"].isin(["designed", "installed"]),

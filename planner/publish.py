@@ -34,6 +34,7 @@ from planner.stages.scenarios import WhatIf
 from planner.stages.selection import Chosen
 from planner.tables.boundary import read_polygons
 from planner.tables.prices import price_record
+from planner.tables.step import FINDING_COLUMNS
 from planner.texts import Said, english, words_of_kind
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def publish(
         catalogue,
         sites,
         checks,
-        [dict(vars(one)) for one in table.findings],
+        [{name: getattr(one, name) for name in FINDING_COLUMNS} for one in table.findings],
         table.shown,
         _polygons(plan),
         about,

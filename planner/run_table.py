@@ -11,7 +11,7 @@ import pandas as pd
 from planner.columns_on_disk import ColumnsOnDisk
 from planner.errors import InternalError
 from planner.glossary import Quantity, glossary
-from planner.tables.step import Finding, Step
+from planner.tables.step import Finding, Step, join_checks, parts_of, sort_checks
 from planner.texts import Said
 
 
@@ -54,6 +54,17 @@ class Table:
         kept = replace(step, columns=self.disk.keep(step.columns, rows), checks=self.disk.keep(step.checks, rows))
         self.disk.release()
         return kept
+
+    def all_checks(self) -> pd.DataFrame:
+        """The checks of all steps by inventory_row, rule and subject, a part of the rows after the other."""
+        rows, parts = len(self.sites), []
+        for part in parts_of(rows):
+            first, last = self.sites.index[part.start], self.sites.index[part.stop - 1]
+            some = (frame[frame["inventory_row"].between(first, last)] for frame in self.checks)
+            parts.append(self.disk.keep(sort_checks(join_checks(some)), rows))
+        self.checks = [parts[0] if len(parts) == 1 else self.disk.keep(join_checks(parts), rows)]
+        self.disk.release()
+        return self.checks[0]
 
     def take(self, name: str, step: Step, writes: tuple[str, ...], seconds: float, *, stored: bool = False) -> None:
         """Join the new columns of a step, after checking what it promised; `stored`: it is on disk already."""

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from planner.glossary import monthly
 from planner.plan import LoadedPlan
 from planner.tables import irrigation
-from planner.tables.step import Finding, Step, rule_rows
+from planner.tables.step import Finding, Step, frame_of, rule_rows
 
 Floats = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
     share = np.where(_column(stated), 1.0, _parts(of_people, base))
     counted = of_people.sum(axis=1) > 0
     source = np.where(~known, "", np.where(stated, "stated", np.where(counted, "people", "other")))
-    columns = pd.DataFrame(
+    columns = frame_of(
         {
             "people_counted": people,
             "people_source": people_source,
@@ -88,23 +88,18 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
             **dict(zip(monthly("demand"), design.T, strict=True)),
             "demand_growth": growth,
         },
-        index=sites.index,
+        WRITES,
+        sites.index,
     )
     year = pd.Series(base @ irrigation.MONTH_DAYS / irrigation.MONTH_DAYS.sum(), index=sites.index)
     checks = rule_rows(sites.index[is_site], "demand_unknown", known, value=year, operator=">", limit=0.0, unit="m3/d")
-    from_raster = columns.index[people_source == "raster"]
+    from_raster = sites.index[people_source == "raster"]
+    told = zip(from_raster.tolist(), sites["site_id"][from_raster].tolist(), people[from_raster].tolist(), strict=True)
     findings = [
-        Finding(
-            int(row),
-            str(sites.at[row, "site_id"]),
-            "people",
-            "people_from_raster",
-            "info",
-            new_value=f"{people.at[row]:.0f}",
-        )
-        for row in from_raster
+        Finding(row, site_id, "people", "people_from_raster", "info", new_value=f"{number:.0f}")
+        for row, site_id, number in told
     ]
-    return Step(columns[list(WRITES)], watered.findings + findings, checks)
+    return Step(columns, watered.findings + findings, checks)
 
 
 def _watering(sites: pd.DataFrame, counts: pd.Series, et0_mm_day: Floats, plan: LoadedPlan) -> irrigation.Irrigation:

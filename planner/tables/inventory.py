@@ -31,6 +31,7 @@ from planner.tables.cells.read import (
 from planner.tables.cells.units import LEVELS
 from planner.tables.cells.yields import doubtful_units, pump_limited
 from planner.tables.files.number_marks import with_points
+from planner.tables.files.text_rows import column_of
 from planner.tables.inventory_file import (
     DEGREES,
     INVENTORY_NAMES,
@@ -127,7 +128,7 @@ class _Reading:
         self.index = pd.Index(np.arange(1, len(table.rows) + 1), dtype="int64", name="inventory_row")
         self.empty = pd.Series("", index=self.index, dtype="str")
         self.raw = {
-            name: pd.Series([row[place] for row in table.rows], index=self.index, dtype="str")
+            name: pd.Series(column_of(table.rows, place), index=self.index, copy=False)
             for name, place in table.place.items()
         }
         self.cells = {name: column.str.strip() for name, column in self.raw.items()}
@@ -219,7 +220,10 @@ class _Reading:
         for name in ("site_id", "site_name"):
             total[nowhere] |= fold_all(self.columns[name][nowhere]).isin(totals)
         kind = pd.Series("site", index=self.index, dtype="str").mask(total, "total")
-        kind = kind.mask(np.array([not "".join(row).strip() for row in self.table.rows]), "blank")
+        blank = np.ones(len(self.index), dtype=bool)
+        for place in range(len(self.table.header)):
+            blank &= np.asarray(pd.Series(column_of(self.table.rows, place)).str.strip() == "")
+        kind = kind.mask(blank, "blank")
         for meaning in ("blank", "total"):
             rows, rule = self.index[kind == meaning], f"{meaning}_row"
             self.findings += findings_for(rows, self.site_id, "row_kind", rule, "info", new=meaning)

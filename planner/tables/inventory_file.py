@@ -49,7 +49,7 @@ class Table:
     """
 
     header: list[str]
-    rows: list[list[str]]
+    rows: Sequence[list[str]]
     place: dict[str, int]
     factor: dict[str, float]
     position: tuple[str, str]

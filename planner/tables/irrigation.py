@@ -23,7 +23,7 @@ from planner.plan import LoadedPlan
 from planner.tables.cells.read import findings_for
 from planner.tables.raster_files import DAYS
 from planner.tables.raster_limits import MEAN_DAY
-from planner.tables.step import Finding
+from planner.tables.step import Finding, parts_of
 
 Floats = NDArray[np.float64]
 
@@ -64,7 +64,8 @@ def reference_mm_day(sites: pd.DataFrame, plan: LoadedPlan) -> Floats:
     """Reference evapotranspiration (n, 12), mm a day; NaN where the sun or the place is not known."""
     known = np.isfinite(sites[[*monthly("ghi"), "latitude"]].to_numpy(dtype="float64")).all(axis=1)
     found = np.full((known.size, 12), np.nan)
-    found[known] = _reference_mm_day(sites[known], plan)
+    for part in parts_of(known.size):
+        found[part][known[part]] = _reference_mm_day(sites.iloc[part][known[part]], plan)
     return found
 
 
@@ -105,15 +106,19 @@ def irrigation(sites: pd.DataFrame, et0_mm_day: Floats, plan: LoadedPlan) -> Irr
     net, planting = np.full(et0_mm_day.shape, np.nan), np.full(irrigated.size, np.nan)
     for name in sorted(set(crop[irrigated])):
         here = np.flatnonzero(irrigated & (crop == name).to_numpy() & np.isfinite(et0_mm_day).all(axis=1))
-        needs, fit = _needs(crops()[name], demand.crops_a_year, et0_mm_day[here], served[here])
-        if demand.planting_month is None:
-            first = (needs @ CALENDAR).round(6).argmax(axis=1)  # equal needs: the earliest month
-        else:
-            first = np.full(here.size, demand.planting_month - 1)
-        net[here], planting[here] = needs[np.arange(here.size), first], first + 1.0
+        fitting = demand.crops_a_year
+        for part in parts_of(here.size):
+            some = here[part]
+            needs, fit = _needs(crops()[name], demand.crops_a_year, et0_mm_day[some], served[some])
+            if demand.planting_month is None:
+                first = (needs @ CALENDAR).round(6).argmax(axis=1)  # equal needs: the earliest month
+            else:
+                first = np.full(some.size, demand.planting_month - 1)
+            net[some], planting[some] = needs[np.arange(some.size), first], first + 1.0
+            fitting = min(fitting, int(fit[first].min()))
         asked = "crops_a_year" in demand.model_fields_set
-        if asked and here.size and fit[first].min() < demand.crops_a_year:
-            told = f"{name}: {fit[first].min()}"
+        if asked and fitting < demand.crops_a_year:
+            told = f"{name}: {fitting}"
             findings.append(Finding(0, "", "crop", "crops_do_not_fit", "info", f"{name}: {demand.crops_a_year}", told))
     if irrigated.any() and plan.plan.rasters.rain is None:
         findings.append(Finding(0, "", "rain", "no_rain", "warning"))

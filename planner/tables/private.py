@@ -16,6 +16,7 @@ from planner.errors import Fault, PlanError, raise_if
 from planner.plan import LoadedPlan
 from planner.tables.cells.read import fold
 from planner.tables.files.raw_table import clip
+from planner.tables.files.text_rows import column_of
 from planner.tables.inventory_file import Table
 from planner.tables.step import Finding
 
@@ -76,8 +77,7 @@ def shown_columns(plan: LoadedPlan, table: Table) -> Shown:
     """
     rows = pd.RangeIndex(1, len(table.rows) + 1, name="inventory_row").astype("int64")
     texts = {
-        name: pd.Series([row[place] for row in table.rows], index=rows, dtype="str")
-        for place, name in enumerate(table.header)
+        name: pd.Series(column_of(table.rows, place), index=rows, copy=False) for place, name in enumerate(table.header)
     }
     private = {name: kind for name in texts if (kind := _kind(table, name, texts[name]))}
     chosen = _chosen(plan, table.header, private)

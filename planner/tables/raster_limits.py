@@ -19,7 +19,7 @@ from planner.errors import Fault
 from planner.glossary import glossary
 from planner.physics.sun import daily_extraterrestrial_kwh_m2
 from planner.tables.raster_files import DAYS, Floats, Raster, Sample, extent, units_for
-from planner.tables.step import Finding
+from planner.tables.step import Finding, parts_of
 from planner.tables.world_climate import clear_sky_kwh_m2_day
 
 Flags = NDArray[np.bool_]
@@ -135,12 +135,12 @@ def sun(latitude_deg: Floats, elevation_m: Floats, shape: Floats | None) -> Rule
     """
     # Points without a position have no values either.
     latitude = np.nan_to_num(latitude_deg)
-    outside = np.asarray(daily_extraterrestrial_kwh_m2(latitude[None, :], MEAN_DAY[:, None]))
-    top = np.minimum(CLEAR_MARGIN * clear_sky_kwh_m2(latitude, elevation_m), outside) + TOP_MARGIN
     days = np.array(DAYS)
 
-    def rule(values: Floats, usual: bool) -> tuple[Flags, str]:
-        months = values if shape is None else values * shape[:, None, :]
+    def judged(values: Floats, part: slice, usual: bool) -> tuple[Flags, float]:
+        outside = np.asarray(daily_extraterrestrial_kwh_m2(latitude[None, part], MEAN_DAY[:, None]))
+        top = np.minimum(CLEAR_MARGIN * clear_sky_kwh_m2(latitude[part], elevation_m[part]), outside) + TOP_MARGIN
+        months = values if shape is None else values * shape[:, None, part]
         sunlit = outside[:, None, :] > 1.0
         clearness = np.divide(months, outside[:, None, :], out=np.full(months.shape, np.nan), where=sunlit)
         if shape is None:
@@ -153,7 +153,12 @@ def sun(latitude_deg: Floats, elevation_m: Floats, shape: Floats | None) -> Rule
         dull |= np.where(sunlit, clearness, 0.0).max(axis=0) < SUNNIEST_MIN
         # A dull year is the fault of all its months, unless it comes from one that cannot be.
         wrong = wrong | (dull & ~wrong.any(axis=0))
-        most = np.where(wrong.any(axis=(0, 1)), top, 0.0).max(initial=0.0)
+        return wrong, float(np.where(wrong.any(axis=(0, 1)), top, 0.0).max(initial=0.0))
+
+    def rule(values: Floats, usual: bool) -> tuple[Flags, str]:
+        parts = [judged(values[..., part], part, usual) for part in parts_of(latitude.size)]
+        wrong = np.concatenate([flags for flags, _ in parts], axis=-1) if parts else np.zeros(values.shape, dtype=bool)
+        most = max((top for _, top in parts), default=0.0)
         return wrong, (
             f"at most the clear sky ({most:.1f} kWh/m2/day in the sunniest month) and at least {CLEARNESS_MIN:.0%} "
             f"of the sun outside the atmosphere over the year, {SUNNIEST_MIN:.0%} in the sunniest month"

@@ -17,7 +17,7 @@ from planner.errors import Fault, RasterError, raise_if
 from planner.plan import LoadedPlan, RasterSource
 from planner.tables.raster_files import open_raster, sample
 from planner.tables.raster_limits import impossible, missing_values, off_area, within
-from planner.tables.step import Finding, Step
+from planner.tables.step import Finding, Step, frame_of
 
 
 class Wanted(NamedTuple):
@@ -73,6 +73,4 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
             findings += missing_values(wanted.name, sites["site_id"], placed, taken.status)
     raise_if(faults, RasterError)
 
-    table = pd.DataFrame(columns, index=sites.index)[list(WRITES)]
-    table = table.astype({name: "str" for name in WRITES if name.endswith("_status")})
-    return Step(table, findings)
+    return Step(frame_of(columns, WRITES, sites.index), findings)

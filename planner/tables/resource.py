@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 
 from planner.engine.weather import monthly_ghi_kwh_m2_day
 from planner.errors import Fault, InputError, raise_if
-from planner.glossary import glossary, monthly
+from planner.glossary import monthly
 from planner.physics.sun import daily_extraterrestrial_kwh_m2
 from planner.plan import LoadedPlan, RasterSource
 from planner.tables import raster_limits as limits
 from planner.tables.raster_files import DAYS, Floats, Integers, Raster, Sample, centres, open_raster, sample
-from planner.tables.step import Finding, Step, rule_rows
+from planner.tables.step import Finding, Step, frame_of, rule_rows
 from planner.tables.weather_file import read_weather
 from planner.tables.world_climate import WorldClimate, climate_zones, seasonal_shape, world_climate
 
@@ -174,9 +174,7 @@ def run(sites: pd.DataFrame, plan: LoadedPlan) -> Step:
         columns |= _twelve("temperature_range", _for_all(points, year.temperature_range_k).values)
         findings += _beside_weather(points, taken.get("solar"), year)
         findings += [Finding(0, "", name, "weather_instead", "info") for name in OF_THE_HOURS if name in taken]
-    table = pd.DataFrame(columns, index=sites.index)[list(WRITES)]
-    texts = {name: "str" for name in WRITES if glossary()[name].dtype == "text"}
-    table = table.astype(texts).copy()  # astype leaves a block a column, too many for pandas' taste
+    table = frame_of(columns, WRITES, sites.index)
     rows = sites.index[sites["row_kind"] == "site"]
     checks = rule_rows(rows, "no_solar_value", table["ghi_status"] == "valid", subject=table["ghi_status"])
     return Step(table, findings, checks)
@@ -353,8 +351,9 @@ def low_year_factor(zone: Texts, given: float | None) -> Floats:
     if given is not None:
         return np.full(zone.size, given)
     begins = sorted(YEARLY_SPREAD, key=len, reverse=True)
-    spread = [next(YEARLY_SPREAD[begin] for begin in begins if code.startswith(begin)) for code in zone.tolist()]
-    return np.asarray(1.0 - NINE_IN_TEN * np.array(spread, dtype=np.float64))
+    distinct, place = np.unique(zone, return_inverse=True)
+    spread = [next(YEARLY_SPREAD[begin] for begin in begins if code.startswith(begin)) for code in distinct.tolist()]
+    return np.asarray(1.0 - NINE_IN_TEN * np.array(spread, dtype=np.float64)[place])
 
 
 def _air(plan: LoadedPlan, points: Points, raster: Months | None, year: Year | None) -> dict[str, object]:

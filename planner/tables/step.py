@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -15,11 +15,12 @@ Severity = Literal["info", "warning", "stop"]
 Action = Literal["repaired", "flagged", "stopped"]
 
 FINDING_COLUMNS = ["row", "site_id", "column", "rule", "severity", "old_value", "new_value", "action"]
+_PART = 50_000
 CHECK_TEXTS = ("rule", "subject", "operator", "unit")
 CHECK_COLUMNS = ["inventory_row", "rule", "subject", "value", "operator", "limit", "unit", "pass"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One fault, repair or remark about a cell of the inventory. `row` is the inventory_row, 0 for the whole file."""
 
@@ -47,6 +48,27 @@ class Step:
     columns: pd.DataFrame
     findings: list[Finding] = field(default_factory=list)
     checks: pd.DataFrame = field(default_factory=lambda: no_checks())  # noqa: PLW0108 (defined below)
+
+
+def frame_of(columns: Mapping[str, object], names: Iterable[str], index: pd.Index) -> pd.DataFrame:
+    """A step's columns in the order of the names, without a copy; one value for all rows stands once."""
+    data = {}
+    for name in names:
+        values = columns[name]
+        if isinstance(values, str):
+            data[name] = pd.Series(values, index=index, dtype="str")
+        elif isinstance(values, pd.Series):
+            data[name] = values
+        else:
+            array = np.asarray(values)
+            kind = "str" if array.dtype.kind in "UO" else None
+            data[name] = pd.Series(np.broadcast_to(array, len(index)), index=index, dtype=kind, copy=False)
+    return pd.DataFrame(data, index=index, copy=False)
+
+
+def parts_of(count: int) -> Iterator[slice]:
+    """Places 0 to `count` in parts, for work on many numbers a row."""
+    yield from (slice(start, min(start + _PART, count)) for start in range(0, count, _PART))
 
 
 def no_checks() -> pd.DataFrame:

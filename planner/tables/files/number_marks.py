@@ -39,13 +39,18 @@ def date_order_of(rows: Sequence[Sequence[str]], width: int) -> str:
     >>> date_order_of([["25/03/2019"], ["04/03/2019"]], 1)
     'day_first'
     """
+    return date_order_in([row[place] for row in rows] for place in range(width))
+
+
+def date_order_in(columns: Iterable[Iterable[str]]) -> str:
+    """`date_order_of` of columns of cells, each of which is gone through twice."""
     orders: Counter[str] = Counter()
-    for place in range(width):
-        sample = list(islice((row[place] for row in rows if row[place]), _SAMPLE))
+    for cells in columns:
+        sample = list(islice((cell for cell in cells if cell), _SAMPLE))
         if not sample or sum(bool(_DATE.match(cell.strip())) for cell in sample) * 2 < len(sample):
             continue
-        for row in rows:
-            found = _DATE.match(row[place].strip())
+        for cell in cells:
+            found = _DATE.match(cell.strip())
             if found:
                 first, second = int(found[1]), int(found[2])
                 orders["day_first"] += first > 12 >= second

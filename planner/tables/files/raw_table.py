@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -32,7 +33,7 @@ class RawTable:
     """
 
     header: list[str]
-    rows: list[list[str]]
+    rows: Sequence[list[str]]
     crs: str | None
     found: dict[str, str]
     findings: list[Finding]

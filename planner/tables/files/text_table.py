@@ -9,24 +9,31 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections import Counter
+from collections import Counter, deque
+from collections.abc import Iterable, Iterator
+from itertools import chain, islice
 from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from planner.errors import Fault
 from planner.plan import Inventory
 from planner.tables.files.header_lines import find_header, header_findings, repeated_names
-from planner.tables.files.number_marks import date_order_of, marks_of
+from planner.tables.files.number_marks import date_order_in, marks_of
 from planner.tables.files.raw_table import MAX_CELL_CHARACTERS, MAX_TEXT_BYTES, RawTable, clip, told
 from planner.tables.files.text_encoding import decode
+from planner.tables.files.text_rows import TextRows
 from planner.tables.step import Finding
 
 DELIMITERS = (",", ";", "\t", "|")
 _SHOWN = 20  # faults of one kind
+_TOP = 1000  # lines among which the header is looked for
 _SAMPLE_CHARACTERS = 200_000
 _SAMPLE_LINES = 300
 _COMMAS_WITH_COMMAS = 3  # cells with a decimal comma that are evidence where the comma separates cells too
 
-Lines = list[tuple[int, list[str]]]  # number of the last line in the file, cells
+Line = tuple[int, list[str]]  # number of its last line in the file, cells
 
 
 def read_text_table(settings: Inventory, path: Path, faults: list[Fault]) -> RawTable | None:
@@ -47,50 +54,65 @@ def read_text_table(settings: Inventory, path: Path, faults: list[Fault]) -> Raw
         findings.append(told("delimiter", {"\t": "tab"}.get(delimiter, delimiter)))
     encoded = text.encode("utf-8", "surrogatepass")
     del text
-    lines = _lines(settings, encoded, delimiter, faults)
-    if lines is None:
-        return None
-    del encoded
-    return _table(settings, lines[skip:], found, findings, faults)
+    lines = _Lines(encoded)
+    told_before, limit = len(faults), csv.field_size_limit(MAX_CELL_CHARACTERS)
+    try:
+        lines.split(delimiter)
+        return _table(settings, _without_empty_end(islice(lines, skip, None)), found, findings, faults)
+    except csv.Error as error:
+        long = "field larger" in str(error)
+        what = f"a cell of more than {MAX_CELL_CHARACTERS} characters" if long else str(error)
+        expected = "CSV: a cell in quotes is closed, and quotes inside it are doubled"
+        faults[told_before:] = [Fault(settings.file, f"line {lines.number}", what, expected)]
+    except DelimiterError:
+        faults.append(Fault(settings.file, "[inventory] delimiter", clip(delimiter), "a sign such as , ; or |"))
+    finally:
+        csv.field_size_limit(limit)
+    return None
 
 
 def _table(
-    settings: Inventory, lines: Lines, found: dict[str, str], findings: list[Finding], faults: list[Fault]
+    settings: Inventory, source: Iterator[Line], found: dict[str, str], findings: list[Finding], faults: list[Fault]
 ) -> RawTable | None:
-    while lines and _is_empty(lines[-1][1]):
-        lines.pop()
+    lines = list(islice(source, _TOP))
     if not lines:
         faults.append(Fault(settings.file, "file", "nothing", "a header line and data rows"))
         return None
-    cells = [row for _, row in lines[:1000]]
+    cells = [row for _, row in lines]
     row = settings.header_row
     at = None if row is None else next((place for place, (line, _) in enumerate(lines) if line >= row), len(lines))
     header = find_header(cells, settings, faults, at=at)
     if header is None:
+        deque(source, maxlen=0)  # what is wrong with the cells is told first
         return None
     number = lines[header.at - 1][0] + 1 if header.at else 1
     number = row or max(number, lines[header.at][0] - _line_ends(lines[header.at][1]))
     faults += repeated_names(settings.file, header.names)
     if header.body >= len(lines):
         faults.append(Fault(settings.file, "file", "no data rows", "at least one row below the header"))
-    rows = _even_rows(settings.file, lines[header.body :], len(header.names), faults)
+    body = chain(lines[header.body :], source)
+    rows = TextRows(_even_rows(settings.file, body, len(header.names), faults), len(header.names))
     if faults:
         return RawTable(header.names, [], None, found, findings)
     about, more = header_findings(header, cells, number, settings)
     found |= about
     findings += more
-    _number_marks(settings, rows, len(header.names), found, findings)
+    _number_marks(settings, rows, found, findings)
     return RawTable(header.names, rows, None, found, findings, header.title, header.unit)
 
 
-def _number_marks(
-    settings: Inventory, rows: list[list[str]], width: int, found: dict[str, str], findings: list[Finding]
-) -> None:
+def _number_marks(settings: Inventory, rows: TextRows, found: dict[str, str], findings: list[Finding]) -> None:
     """Decimal mark and order of dates."""
+    columns = [rows.column(place) for place in range(len(rows[0]))] if len(rows) else []
+
+    def cells_with(mark: str) -> Iterator[str]:
+        for column in columns:
+            yield from column.filter(pc.match_substring(column, mark)).to_pylist()
+
     decimal = settings.decimal
     if decimal is None:
-        commas, _ = marks_of(cell for row in rows for cell in row if "," in cell)
-        _, points = marks_of(cell for row in rows for cell in row if "." in cell) if commas else (0, 0)
+        commas, _ = marks_of(cells_with(","))
+        _, points = marks_of(cells_with(".")) if commas else (0, 0)
         enough = commas >= (_COMMAS_WITH_COMMAS if found["delimiter"] == "," else 1)
         decimal = "," if enough and not points else "."
         if decimal == ",":
@@ -99,7 +121,7 @@ def _number_marks(
             mixed = f"{commas} numbers with a comma, {points} with a point"
             findings.append(Finding(0, "", "[inventory] decimal", "decimal_mixed", "warning", mixed, "."))
     found["decimal"] = decimal
-    found["date_order"] = settings.date_order or date_order_of(rows, width)
+    found["date_order"] = settings.date_order or date_order_in(_Cells(column) for column in columns)
 
 
 def _bytes_of(settings: Inventory, path: Path, faults: list[Fault]) -> bytes | None:
@@ -147,29 +169,54 @@ def find_delimiter(sample: str) -> str:
     return best
 
 
-def _lines(settings: Inventory, data: bytes, delimiter: str, faults: list[Fault]) -> Lines | None:
-    lines: Lines = []
-    before = csv.field_size_limit(MAX_CELL_CHARACTERS)
-    try:
-        reader = csv.reader(
-            io.TextIOWrapper(io.BytesIO(data), encoding="utf-8", errors="surrogatepass", newline=""),
-            delimiter=delimiter,
-            strict=True,
-        )
-        for row in reader:
-            lines.append((reader.line_num, row))
-    except csv.Error as error:
-        long = "field larger" in str(error)
-        found = f"a cell of more than {MAX_CELL_CHARACTERS} characters" if long else str(error)
-        expected = "CSV: a cell in quotes is closed, and quotes inside it are doubled"
-        faults.append(Fault(settings.file, f"line {reader.line_num}", found, expected))
-        return None
-    except (TypeError, ValueError):  # a line end or a quote as separator
-        faults.append(Fault(settings.file, "[inventory] delimiter", clip(delimiter), "a sign such as , ; or |"))
-        return None
-    finally:
-        csv.field_size_limit(before)
-    return lines
+class DelimiterError(Exception):
+    """A line end or a quote as separator."""
+
+
+class _Lines:
+    """The lines of a text, one after the other, each with the number of its last line in the file."""
+
+    def __init__(self, data: bytes) -> None:
+        self._text = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8", errors="surrogatepass", newline="")
+        self.number = 0
+
+    def split(self, delimiter: str) -> None:
+        """Begin; raises DelimiterError."""
+        try:
+            self._reader = csv.reader(self._text, delimiter=delimiter, strict=True)
+        except (TypeError, ValueError) as error:
+            raise DelimiterError from error
+
+    def __iter__(self) -> Iterator[Line]:
+        """Raises csv.Error; `number` is the line where it was."""
+        try:
+            for row in self._reader:
+                yield self._reader.line_num, row
+        finally:
+            self.number = self._reader.line_num
+
+
+class _Cells:
+    """The cells of a column, as often as they are asked for."""
+
+    def __init__(self, column: pa.ChunkedArray) -> None:
+        self._column = column
+
+    def __iter__(self) -> Iterator[str]:
+        for chunk in self._column.chunks:
+            yield from chunk.to_pylist()
+
+
+def _without_empty_end(lines: Iterable[Line]) -> Iterator[Line]:
+    """The lines up to the last one that has anything."""
+    empty: list[Line] = []
+    for line in lines:
+        if _is_empty(line[1]):
+            empty.append(line)
+        else:
+            yield from empty
+            empty.clear()
+            yield line
 
 
 def _line_ends(row: list[str]) -> int:
@@ -181,13 +228,16 @@ def _is_empty(row: list[str]) -> bool:
     return not row or (len(row) == 1 and not row[0].strip())
 
 
-def _even_rows(file: str, lines: Lines, width: int, faults: list[Fault]) -> list[list[str]]:
-    """Data rows of `width` cells; an empty line between rows is a row without values."""
-    rows = [[""] * width if _is_empty(row) else row for _, row in lines]
-    ragged = [(line, len(row)) for (line, _), row in zip(lines, rows, strict=True) if len(row) != width]
-    for line, cells in ragged[:_SHOWN]:
-        faults.append(Fault(file, f"line {line}", f"{cells} cells", f"{width}, as in the header"))
-    if len(ragged) > _SHOWN:
-        found = f"{len(ragged) - _SHOWN} more lines of another length"
+def _even_rows(file: str, lines: Iterable[Line], width: int, faults: list[Fault]) -> Iterator[list[str]]:
+    """Data rows of `width` cells; an empty line between rows is a row without values. Others are faults."""
+    ragged = 0
+    for line, row in lines:
+        if len(row) == width or _is_empty(row):
+            yield row if len(row) == width and not _is_empty(row) else [""] * width
+            continue
+        ragged += 1
+        if ragged <= _SHOWN:
+            faults.append(Fault(file, f"line {line}", f"{len(row)} cells", f"{width}, as in the header"))
+    if ragged > _SHOWN:
+        found = f"{ragged - _SHOWN} more lines of another length"
         faults.append(Fault(file, "file", found, f"{width} cells in each"))
-    return rows
