@@ -179,8 +179,8 @@ def _computed(
         table.sites["engine_status"].isin(["designed", "installed"]),
         plan.plan.ranking.allow_prior_equip,
     )
-    decided["rank"] = rank(table.sites.join(decided))
-    funded = funding.fund(table.sites.join(decided), table.shown, plan)
+    decided["rank"] = rank(pd.concat([table.sites[["cost_per_m3"]], decided], axis=1))
+    funded = funding.fund(pd.concat([table.sites, decided], axis=1), table.shown, plan)  # no copy, as join would be
     decided["funding"] = funded.column
     table.take("choice", Step(decided, funded.findings), tuple(decided.columns), time.perf_counter() - started)
     return Sized(checks, funded, sites, context)

@@ -113,7 +113,7 @@ def publish(
         varied.table,
         chosen.weights,
     )
-    bills = draw(material, new)
+    bills = draw(material, new, table.disk.release)
     table.stages.append(
         {
             "name": "outputs",
@@ -166,17 +166,20 @@ def publish(
     )
 
 
-def draw(material: Material, new: Path) -> dict[str, Any] | None:
-    """Write the files that the plan wants; the sums of the bills, if they are among them."""
+def draw(material: Material, new: Path, read: Callable[[], None] = lambda: None) -> dict[str, Any] | None:
+    """Write the files that the plan wants; the sums of the bills, if they are among them.
+
+    read  called whenever a part of the tables was read for good
+    """
     wanted, sites = material.plan.plan.output.files, material.sites
     bills = None
     if "csv" in wanted:
-        output_tables.write_sites_csv(sites, new / "sites.csv", material.shown)
+        output_tables.write_sites_csv(sites, new / "sites.csv", material.shown, read)
         if material.scenarios:
             output_tables.write_moves_csv(material.moves, new / "scenarios.csv")
     if "parquet" in wanted:
-        output_tables.write_parquet(sites, new / "sites.parquet", material.shown)
-        output_tables.write_parquet(material.checks, new / "checks.parquet")
+        output_tables.write_parquet(sites, new / "sites.parquet", material.shown, read)
+        output_tables.write_parquet(material.checks, new / "checks.parquet", written=read)
     output_tables.write_findings_csv(material.findings, new / "findings.csv")
     if material.lots is not None:
         write_lots_csv(material.lots, new / "lots.csv")

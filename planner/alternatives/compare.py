@@ -16,7 +16,7 @@ from planner.engine.assess import Context
 from planner.glossary import glossary, monthly
 from planner.physics.lifting import DIESEL_CO2_KG_L
 from planner.run_table import Table
-from planner.tables.step import Step
+from planner.tables.step import Step, parts_of
 
 _ALL = list(glossary())
 WRITES: tuple[str, ...] = tuple(_ALL[_ALL.index("coverage_do_nothing") : _ALL.index("alternatives_missing") + 1])
@@ -40,7 +40,9 @@ BOUNDARY = "whole scheme with its source of power; burning of fuel only for CO2;
 def take(table: Table, context: Context) -> None:
     """Join the columns of this stage to the table of a run."""
     started = time.perf_counter()
-    columns = compare(table.sites, context)
+    sites = table.sites[list(READS)]
+    parts = [compare(sites.iloc[rows], context) for rows in parts_of(len(sites))]
+    columns = parts[0] if len(parts) == 1 else pd.concat(parts)
     table.take("alternatives", Step(columns, []), WRITES, time.perf_counter() - started)
 
 

@@ -78,6 +78,7 @@ CONSEQUENCE = {
     "sand_settles": "",
 }
 DECISIONS = ("not_assessed", "unsuitable", "hold", "test_first", "equip")
+PART_ROWS = 200_000  # of a large table that are decided at once
 # Rules whose passing is worth a sentence.
 SAID_WHEN_PASSED = ("demand_met",)
 # Without these nothing is sized, so nothing can be equipped, whatever the plan allows.
@@ -111,8 +112,9 @@ def on_priors(checks: pd.DataFrame) -> pd.DataFrame:
 
     checks  of one run, with the columns of Step.checks
     """
-    failed = plain_texts(checks[~checks["pass"]])
+    failed = checks[~checks["pass"]]
     without = pd.Index(failed.loc[failed["rule"] == "no_design", "inventory_row"].unique())
+    failed = plain_texts(failed[failed["inventory_row"].isin(without)])
     rested = [(rule, stand_in) for rule, stand_ins in RESTS_ON.items() for stand_in in stand_ins]
     stops = failed.loc[failed["inventory_row"].isin(without), ["inventory_row", "rule"]].drop_duplicates()
     needs = stops.merge(pd.DataFrame(rested, columns=["rule", "stand_in"]), on="rule")
@@ -128,6 +130,16 @@ def decide(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> p
     sized              whether a row has a design; by inventory_row, one for every row
     allow_prior_equip  let evidence below grade A and assumed values be reasons without consequence
     """
+    if len(sized) <= PART_ROWS:
+        return _decided(checks, sized, allow_prior_equip)
+    parts = []
+    for part in (sized.iloc[start : start + PART_ROWS] for start in range(0, len(sized), PART_ROWS)):
+        some = checks[checks["inventory_row"].between(part.index.min(), part.index.max())]
+        parts.append(_decided(some, part, allow_prior_equip))
+    return pd.concat(parts)
+
+
+def _decided(checks: pd.DataFrame, sized: pd.Series, allow_prior_equip: bool) -> pd.DataFrame:
     rows = sized.index
     said, place = _said(checks, rows)
     rule = said["rule"].array

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -62,10 +62,17 @@ SLICE_ROWS = 20_000  # of sites.csv, so that a nation's table never stands as te
 GROUP_CELLS, GROUP_ROWS = 50_000_000, 2**20  # most of a group of a parquet file
 
 
-def write_sites_csv(sites: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
+def _nothing() -> None:
+    """Nothing to do between slices of a table that lies in memory."""
+
+
+def write_sites_csv(
+    sites: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None, written: Callable[[], None] = _nothing
+) -> None:
     """sites.csv: UTF-8, comma, dot; missing is empty; derived numbers to six significant digits.
 
-    shown: columns of the inventory that the plan asks for, header → text, row by row; they come last.
+    shown: columns of the inventory that the plan asks for, header → text, row by row; they come last. written: called
+    after each slice of rows.
     """
     known = glossary()
     names = [name for name in SITE_COLUMNS if name in sites.columns]
@@ -77,6 +84,7 @@ def write_sites_csv(sites: pd.DataFrame, path: Path, shown: pd.DataFrame | None 
             at = slice(start, start + SLICE_ROWS)
             cells = [cells_of(sites[name].iloc[at], known[name].dtype, name not in AS_READ) for name in names]
             write_block(file, [*cells, *(text_cells(extra[name].iloc[at]) for name in extra.columns)])
+            written()
 
 
 def as_shown(shown: pd.DataFrame) -> pd.DataFrame:
@@ -115,8 +123,11 @@ def write_weights_csv(weights: pd.DataFrame, path: Path) -> None:
     _write_columns(path, list(weights.columns), cells)
 
 
-def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None) -> None:
-    """A table, exact, with whole numbers as nullable integers; `shown` as in sites.csv. Written group by group."""
+def write_parquet(
+    frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = None, written: Callable[[], None] = _nothing
+) -> None:
+    """A table, exact, with whole numbers as nullable integers; `shown` as in sites.csv. Written group by group, and
+    `written` called after each."""
     writer: pq.ParquetWriter | None = None
     rows_a_group = min(GROUP_ROWS, GROUP_CELLS // max(len(frame.columns), 1))
     for start in range(0, max(len(frame), 1), rows_a_group):
@@ -126,6 +137,7 @@ def write_parquet(frame: pd.DataFrame, path: Path, shown: pd.DataFrame | None = 
         if writer is None:
             writer = pq.ParquetWriter(path, rows.schema)
         writer.write_table(rows, row_group_size=rows_a_group)
+        written()
     assert writer is not None
     writer.close()
 

@@ -58,7 +58,7 @@ def take(table: Table, sites: Sites, context: Context, loop: Loop, tell: Callabl
 def switched(table: pd.DataFrame, sites: Sites) -> NDArray[np.int64]:
     """Places in `sites` of those whose decision rests on their inputs: bought, tested, not to be built, or held for
     their coverage alone; no set that stands."""
-    rows = table.loc[sites.inventory_row]
+    rows = table[["reason_codes", "decision", "engine_status"]].loc[sites.inventory_row]
     codes = rows["reason_codes"].astype("str")
     said = rows["decision"].isin(["equip", "test_first"]) | (codes == "coverage_low")
     said |= (rows["decision"] == "unsuitable") & (rows["engine_status"] == "no_design")

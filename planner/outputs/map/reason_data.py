@@ -43,7 +43,7 @@ def said(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
     order = turn[combined.astype(np.int64)[place[here]], rules.codes.astype(np.int64)[here]]
     here, order = here[order >= 0], order[order >= 0]
     key = place[here] * len(rules.categories) + rules.codes.astype(np.int64)[here]
-    passed = checks["pass"].to_numpy()[here]
+    passed = checks["pass"].to_numpy(dtype=np.bool_)[here]
     counts = ~passed | ~pd.Index(key).isin(key[~passed])
     here, order = here[counts], order[counts]
     turn_of = np.argsort(place[here] * (int(order.max(initial=0)) + 1) + order, kind="stable")
