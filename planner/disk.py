@@ -159,7 +159,7 @@ def size_text(size: float) -> str:
     """A number of bytes for people.
 
     >>> size_text(36_200_000), size_text(2_000), size_text(0)
-    ('36 MB', '2 kB', '0 bytes')
+    ('36.2 MB', '2 kB', '0 bytes')
     """
     for unit, name in ((1e9, "GB"), (1e6, "MB"), (1e3, "kB")):
         if size >= unit:

@@ -246,7 +246,7 @@ def weather_of(plan: LoadedPlan) -> Weather | None:
 def slug(name: str) -> str:
     """A folder name of letters, digits and hyphens; never a path."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    found = re.sub(r"[^a-z0-9]+", "-", plain)[:60].strip("-") or "plan"
+    found = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].rstrip("-") or "plan"
     return f"{found}-programme" if output_folder.RESERVED.fullmatch(found) else found  # of a device, on Windows
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import os
+import re
 import sys
 import unicodedata
 
@@ -11,7 +12,8 @@ PLAIN = {
     "−": "-", "–": "-", "—": "-", "×": "x", "·": "*", "÷": "/", "≤": "<=", "≥": ">=", "≈": "~", "→": "->", "±": "+-",
     "°": "deg", "‘": "'", "’": "'", "“": '"', "”": '"', "«": '"', "»": '"', "…": "...", "µ": "u", "μ": "u", "⁄": "/",
     "′": "'", "″": '"', "‹": "'", "›": "'", "ʼ": "'", "•": "*", "←": "<-", "∝": "~", "∫": "integral ", "€": "EUR",
-    "∑": "sum ", "Σ": "sum ", "Ω": "ohm", "√": "sqrt ", "∞": "inf", "ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE",
+    "∑": "sum ", "Σ": "sum ", "Ω": "ohm", "√": "sqrt ", "∞": "inf", "ß": "ss", "ø": "o", "Ø": "O",
+    "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE",
 }  # fmt: skip
 HANDLER = "planner.plain"
 
@@ -28,8 +30,8 @@ def plain(text: str) -> str:
 def _letter(letter: str) -> str:
     if letter in PLAIN:
         return PLAIN[letter]
-    if unicodedata.name(letter, "").startswith("GREEK"):
-        return unicodedata.name(letter).split()[3].lower()  # GREEK SMALL LETTER ETA
+    if greek := re.fullmatch(r"GREEK (?:SMALL|CAPITAL) LETTER (\w+)", unicodedata.name(letter, "")):
+        return greek[1].lower()
     parts = "".join(one for one in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(one))
     found = "".join(PLAIN.get(one, one) for one in parts)
     return found if found.isascii() and (found or unicodedata.combining(letter)) else "?"

@@ -186,7 +186,9 @@ def _check_ours(folder: Path) -> None:
     """Raises OutputError where DIR is no folder, holds foreign files, or leads elsewhere from inside."""
     _check_name(folder)
     with disk.telling(folder):
-        standing = next(path for path in (folder, *folder.absolute().parents) if os.path.lexists(path))
+        standing = next((path for path in (folder, *folder.absolute().parents) if os.path.lexists(path)), None)
+        if standing is None:
+            raise _refused(folder, "output folder", f"no drive {folder.absolute().anchor!r}", "a drive that is there")
         if not standing.is_dir():
             found = "a link that leads nowhere" if standing.is_symlink() else "a file"
             raise _refused(standing, "output folder", found, "a folder")

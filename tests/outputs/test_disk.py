@@ -25,6 +25,7 @@ from typing import Any, get_args
 import pytest
 
 from planner import disk, pipeline
+from planner.commands.break_even import _check_target
 from planner.errors import OutputError
 from planner.outputs.folder import HIDDEN, RECORD, claim, commit, held, new_folder
 from planner.plan.sections import OutputFile
@@ -66,7 +67,7 @@ class Refusing:
 
     @contextmanager
     def one(self, below: Path, at: int, error: int) -> Iterator[None]:
-        """Refuse call `at` (1 is the first) that changes something below a folder."""
+        """Refuse call `at` (1 is the first) that changes something in a folder, or the folder itself."""
         self.below, self.at, self.count, self.error, self.told = str(below), at, 0, error, ""
         try:
             yield
@@ -131,7 +132,7 @@ def test_every_call_refused_in_turn(
     assert new.keys() < old.keys()
     told, at = [], 0
     step = 1 if error == errno.ENOSPC else 4
-    while True:
+    while True:  # until a number is beyond the last call
         shutil.rmtree(folder)
         shutil.copytree(before, folder)
         at += step
@@ -624,3 +625,40 @@ def test_files_that_are_written_together(tmp_path: Path) -> None:
         one.write_bytes(b"new")
         two.write_bytes(b"new")
     assert one.read_bytes() == b"new" and sorted(path.name for path in tmp_path.iterdir()) == ["one", "two"]
+
+
+def test_a_chart_is_refused_before_its_wells_are_sized(tmp_path: Path, refusing: Refusing) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_bytes(b"")
+    for out, found in (
+        (plan, "an input of the plan"),
+        (tmp_path, "a folder"),
+        (tmp_path / "no" / "a.svg", "no folder"),
+    ):
+        with pytest.raises(OutputError, match=f"--out: found {found}"):
+            _check_target(out, [plan])
+    with refusing.one(tmp_path, 1, errno.EROFS), pytest.raises(OutputError, match="a disk that can only be read"):
+        _check_target(tmp_path / "a.svg", [plan])
+    _check_target(tmp_path / "a.svg", [plan])
+    assert [one.name for one in tmp_path.iterdir()] == ["plan.toml"]
+
+
+@pytest.mark.parametrize("at", [1, 2, 5])
+def test_a_disk_that_fills_up_while_sites_are_sized(
+    make_programme: Callable[..., Path], plan_text: str, refusing: Refusing, tmp_path: Path, at: int
+) -> None:
+    """A chunk that cannot be kept: told like the rest, and the next command goes on with those that are there."""
+    text = plan_text.replace('files = ["map", "csv", "parquet", "gpkg", "bill"]', 'files = ["csv"]')
+    plan = make_programme(tmp_path, [{"people": str(200 + number)} for number in range(9)], text)
+    folder = tmp_path / "out"
+    with (
+        refusing.one(folder / HIDDEN / "chunks", at, errno.ENOSPC),
+        pytest.raises(OutputError, match=r"no space left on the disk.*then repeat the command: nothing is computed"),
+    ):
+        pipeline.run(plan, folder, chunk_sites=3)
+    assert refusing.told
+    kept = {one.name: one.read_bytes() for one in (folder / HIDDEN / "chunks").rglob("*") if one.is_file()}
+    pipeline.run(plan, folder, chunk_sites=3)
+    for name, data in kept.items():
+        found = [one for one in (folder / HIDDEN / "chunks").rglob(name)]
+        assert name.endswith(".part") or (found and found[0].read_bytes() == data)
