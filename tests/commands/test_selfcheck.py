@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import stat
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -107,6 +108,22 @@ def test_a_run_that_stops_is_a_failure_with_its_reason(monkeypatch: pytest.Monke
 def test_kernels_are_found_again_by_a_new_process() -> None:
     found = kernels.check_cache(before=0)
     assert found.grade == "ok" and numba.config.CACHE_DIR in found.found
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the cache folder is elsewhere")
+def test_the_check_looks_where_every_run_keeps_its_kernels(tmp_path: Path) -> None:
+    code = "from planner.commands.selfcheck import kernels\nprint(kernels.cache_folder())"
+    where = {"PATH": os.environ["PATH"], "PYTHONPATH": str(shipped.PACKAGE.parent), "XDG_CACHE_HOME": str(tmp_path)}
+    told = subprocess.run(
+        [sys.executable, "-c", code],
+        env=where,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=True,
+        timeout=120,
+    ).stdout
+    assert Path(told.strip()).parent == tmp_path / "planner"
 
 
 @pytest.mark.skipif(sys.platform == "win32" or os.geteuid() == 0, reason="rights do not bind everybody")

@@ -7,6 +7,9 @@ import sys
 import tempfile
 from pathlib import Path
 
+import planner.physics.equation  # noqa: F401  (names the cache folder, which numba reads when it is imported)
+
+# isort: split
 import numba
 
 from planner.commands.selfcheck.outcome import Check
@@ -23,9 +26,14 @@ print(sum(spread_bins.stats.cache_hits.values()))
 PATIENCE_S = 120.0
 
 
+def cache_folder() -> Path:
+    """Where numba keeps compiled code in this process."""
+    return Path(numba.config.CACHE_DIR)  # type: ignore[attr-defined]  # numba fills it from the environment
+
+
 def compiled_files() -> set[Path]:
-    """Files with machine code in the cache folder of this process."""
-    return set(Path(numba.config.CACHE_DIR).rglob("*.nbc"))
+    """Files with machine code in that folder."""
+    return set(cache_folder().rglob("*.nbc"))
 
 
 def check_cache(before: int) -> Check:
@@ -33,7 +41,7 @@ def check_cache(before: int) -> Check:
 
     before  compiled files that lay there when the program was started
     """
-    name, folder = "compiled kernels", Path(numba.config.CACHE_DIR)
+    name, folder = "compiled kernels", cache_folder()
     files = compiled_files()
     size_mb = sum(file.stat().st_size for file in files) / 1e6
     advice = (
