@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from types import TracebackType
 
 # Of GDAL: no name is fetched by curl, no plugin of another GDAL is loaded, no code inside files is run.
 GDAL_SETTINGS = {
@@ -37,17 +38,21 @@ def close() -> None:
 @contextmanager
 def quiet() -> Iterator[None]:
     """Drop what rasterio and pyogrio print where GDAL's remark on a damaged file is no UTF-8: it looks like a crash."""
-    before = sys.unraisablehook
+    unraisable, printed = sys.unraisablehook, sys.excepthook  # compiled code goes to one, then to the other
 
-    def drop(found: sys.UnraisableHookArgs) -> None:
+    def drop_unraisable(found: sys.UnraisableHookArgs) -> None:
         if not isinstance(found.exc_value, UnicodeDecodeError):
-            before(found)
+            unraisable(found)
 
-    sys.unraisablehook = drop
+    def drop_printed(kind: type[BaseException], value: BaseException, trace: TracebackType | None) -> None:
+        if not isinstance(value, UnicodeDecodeError):
+            printed(kind, value, trace)
+
+    sys.unraisablehook, sys.excepthook = drop_unraisable, drop_printed
     try:
         yield
     finally:
-        sys.unraisablehook = before
+        sys.unraisablehook, sys.excepthook = unraisable, printed
 
 
 @contextmanager

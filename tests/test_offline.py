@@ -386,5 +386,14 @@ def test_a_grid_of_any_declared_size_costs_no_memory(tmp_path: Path) -> None:
     assert path.stat().st_size < 20_000_000
 
 
+def test_heights_of_one_degree_are_read(tmp_path: Path) -> None:
+    """SRTM (USGS): 1201 x 1201 whole numbers, high byte first, north row first, the place in the name."""
+    path = tmp_path / "S10E030.hgt"
+    path.write_bytes(np.full((1201, 1201), 1234, dtype=">i2").tobytes())
+    with raster_files.open_raster("elevation", RasterSource(file=path.name, unit="m"), lambda _: path) as raster:
+        taken = raster_files.sample(raster, np.array([-9.5]), np.array([30.5]), bilinear=True)
+    assert taken.values.tolist() == [[1234.0]]
+
+
 def test_input_errors_are_one_tree() -> None:
     assert issubclass(RasterError, InputError) and issubclass(AreaError, InputError)

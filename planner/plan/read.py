@@ -138,6 +138,8 @@ def _scenarios(
         expected = f"at most {MOST_SCENARIOS} scenarios"
         faults.append(Fault(str(path), "[[scenario]]", f"{len(entries)} of them", expected))
         return ()
+    if len(known) > MOST_FAULTS:
+        return ()  # each would have them all again
     for number, entry in enumerate(entries if isinstance(entries, list) else []):
         if not isinstance(entry, dict) or not isinstance(entry.get("name"), str):
             continue  # a fault of the plan itself
@@ -158,7 +160,9 @@ def _scenarios(
         for key, file in _files(changes).items():
             faults += [replace(one, place=at(key.split("."))) for one in path_faults({key: file}, path, "")]
         varied, errors = _validated(merged(base, changes))
-        faults += [_fault(one, path, at(_parts(one))) for one in errors if (one["loc"], one["msg"]) not in shared]
+        faults += [
+            _fault(one, path, at(_parts(one))) for one in errors[:MOST_FAULTS] if (one["loc"], one["msg"]) not in shared
+        ]
         if plan is not None and varied is not None:
             differs = plan_changes(plan.model_dump(mode="json"), varied.model_dump(mode="json"))
             loaded = LoadedPlan(varied, path.resolve(), dict(_defaults(varied)), unused)

@@ -109,7 +109,7 @@ class Area(Section):
 class RasterSource(Section):
     """One raster. `scale` and `offset` override those stored in the file; `nodata` likewise."""
 
-    file: str | None = Field(None, description="GeoTIFF or another raster that GDAL reads from disk")
+    file: str | None = Field(None, description="GeoTIFF, ESRI ASCII grid or SRTM .hgt")
     files: Annotated[tuple[str, ...], Field(min_length=12, max_length=12)] | None = Field(
         None, description="twelve such files instead, January first, on one grid"
     )

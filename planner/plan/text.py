@@ -73,6 +73,8 @@ def place_of(parts: list[str], text: str) -> str:
     inside = ""
     for number, whole in enumerate(text.splitlines(), start=1):
         line = whole[:LINE]
+        if not any(sign in line for sign in ("[", *keys)):
+            continue  # most lines, and cheaper than a pattern
         header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
         if header:
             inside = header.group(1)

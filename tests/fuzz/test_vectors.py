@@ -51,7 +51,7 @@ SQL = (
     "UPDATE gpkg_spatial_ref_sys SET definition = 'http://127.0.0.1:9/crs', organization = 'x'",
     "UPDATE gpkg_geometry_columns SET geometry_type_name = 'CURVEPOLYGON', z = 1, m = 1",
     "UPDATE gpkg_contents SET table_name = 'none'",
-    "ALTER TABLE a ADD COLUMN computed AS (printf('%.*c', 900000000, 'x'))",
+    "ALTER TABLE a ADD COLUMN computed AS (printf('%.*c', 9000000, 'x'))",
     f"{VIEW};{REGISTERED}",
     "CREATE VIEW w AS SELECT ogr_geocode('x') FROM a",
     "CREATE TRIGGER t AFTER UPDATE ON a BEGIN DELETE FROM a; END",
