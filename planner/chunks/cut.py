@@ -20,9 +20,9 @@ HALF = np.uint64(32)
 
 def cut(columns: Any, sites: int) -> list[slice]:
     """Chunks of about so many sites, in order, over all rows of a data class of columns, (n,) or (n, …)."""
-    marks = marks_of(columns)
-    if marks.size == 0:
+    if getattr(columns, ROW).size == 0:
         return []
+    marks = marks_of(columns)
     ends = (marks % np.uint64(sites) == 0) & np.append(marks[1:] != marks[:-1], True)  # equal rows end no chunk
     ends[-1] = True
     found, start = [], 0
