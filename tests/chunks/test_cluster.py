@@ -200,7 +200,5 @@ def test_without_the_extra_one_message_says_how_to_install_it(
         cli.main()
     assert stopped.value.code == 2
     told = capsys.readouterr().err.strip().splitlines()
-    assert told == [
-        "error: --scheduler: tcp://127.0.0.1:9: found dask.distributed is not installed; "
-        'expected it: pip install "planner[cluster]"'
-    ]
+    fault = "error: --scheduler: tcp://127.0.0.1:9: found dask.distributed is not installed; "
+    assert told == [fault + 'expected it: pip install "planner[cluster]"']
