@@ -74,6 +74,18 @@ class Crew(Protocol):
         """Open for chunks of one task; `columns` are those of one site, for a rehearsal."""
 
 
+def chunks_of(
+    task: Task, columns: Columns, context: Context, settings: Settings = (), sites: int | None = None
+) -> list[tuple[slice, str]]:
+    """The rows of every chunk of a task, and the key it is kept by."""
+    digest = context_digest(context, task.sections, task.sources)
+    common = json.dumps([task.name, digest, [repr(one) for one in settings]])
+    return [
+        (rows, key_of(common, [part_of(one, rows) for one in columns], task.by_row))
+        for rows in cut(columns[0], sites or task.sites)
+    ]
+
+
 @dataclass
 class Loop:
     """The loop with its store, its crew, and where it tells what it found."""
@@ -95,13 +107,9 @@ class Loop:
 
         sites  of a chunk, in place of the task's own number
         """
-        digest = context_digest(context, task.sections, task.sources)
-        common = json.dumps([task.name, digest, [repr(one) for one in settings]])
-        chunks: list[tuple[slice, str]] = []
+        chunks = chunks_of(task, columns, context, settings, sites)
         missing: list[int] = []
-        for number, rows in enumerate(cut(columns[0], sites or task.sites)):
-            key = key_of(common, [part_of(one, rows) for one in columns], task.by_row)
-            chunks.append((rows, key))
+        for number, (rows, key) in enumerate(chunks):
             packed = self.store.find(task.name, key)
             if packed is None:
                 missing.append(number)
