@@ -8,7 +8,8 @@ within stages are indented. `--until sizing`, the default, ends before the engin
 
 `--sample N` sizes only N sites, some of each chunk, and lets the results of each stand for the sites beside it, so
 that what comes after the engine can be measured without sizing a nation. The stage `sizing` and all numbers in the
-results then mean nothing; stages, rows and files are as large as in a whole run.
+results then mean nothing; stages, rows and files are as large as in a whole run. For nations without draws only (from
+10 000 sites on).
 """
 
 from __future__ import annotations
@@ -25,7 +26,6 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +33,7 @@ import numpy as np
 
 MODULES = ["screening", "rasters", "resource", "catchments", "demand", "distance", "wells", "neighbours"]
 # Where sites go through the engine: a module that calls `assess` for each chunk, and the function over all of them.
-SIZING = ("planner.stages.sizing", "size") if find_spec("planner.stages.sizing") else ("planner.chunks", "run_chunks")
+SIZING = ("planner.stages.sizing", "size")
 # What is watched: module, function, stage. A name is replaced where it is used.
 WATCHED = [
     ("planner.pipeline", "_read", "inventory"),
