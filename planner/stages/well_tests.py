@@ -56,6 +56,10 @@ def take(
         for name in found.columns:
             columns.loc[found.index, name] = found[name]
         tell(f"switch values: {which.size} sites in {time.perf_counter() - started:.1f} s")
+    elif wanted is None and which.size:
+        left = said("sizes_switch", sites=which.size, most=MOST_SITES)
+        table.notes.append(left)
+        tell(left.text())
     table.tests = value_tests(table.sites, context, columns)
     table.take("testing", Step(columns, []), COLUMNS, time.perf_counter() - started)
 
