@@ -28,6 +28,7 @@ from planner.outputs.bill import write_bills
 from planner.outputs.finding_summary import SEVERITIES, finding_frame, summary_record
 from planner.outputs.lots import write_lots_csv
 from planner.outputs.material import Material
+from planner.outputs.sizes import left_out
 from planner.plan import LoadedPlan, input_files
 from planner.run_table import Table
 from planner.stages.scenarios import WhatIf
@@ -81,6 +82,9 @@ def publish(
     run_id = _run_id(plan, inputs, catalogue)
     date = _date(plan)
     new = output_folder.new_folder(folder)
+    cut = left_out(sites, plan.plan)
+    for one in cut:
+        tell(one.text())
     lines = [*funded.lines, *chosen.lines, *lots.lines, *table.tests[1]]
     about = {
         "programme": plan.plan.programme.name,
@@ -94,7 +98,7 @@ def publish(
         "defaults_used": plan.defaults_used,
         "without_effect": plan.without_effect,
         "cautions": words_of_kind("caution"),
-        "notes": [*table.notes, *words_of_kind("note")],
+        "notes": [*table.notes, *cut, *words_of_kind("note")],
         "coarsen_m": plan.plan.output.coarsen_m,
         "budget": lines,
         "budget_steps": funded.steps,

@@ -24,7 +24,7 @@ import numpy as np
 from planner import __version__
 from planner.chunks.loop import Columns, Lanes, Settings, Task, Work, packed_work
 from planner.engine.assess import Context
-from planner.errors import ClusterError, Fault
+from planner.errors import ClusterError, Fault, PlannerError
 from planner.physics.equation import PACKAGE
 
 CONNECT_S = 10  # for an address to answer, and for a first worker to be there
@@ -132,6 +132,12 @@ class Cluster:
             raise self.refused(f"a worker with {error}", "the same installation on every worker") from error
         except distributed.KilledWorker as error:
             raise self.refused("several workers that died over the same chunk: too little memory?", LATER) from error
+        except PlannerError:
+            raise
+        except Exception as error:
+            if client.status == "running":  # a defect of ours, or of this machine
+                raise
+            raise self.refused("a scheduler that is gone", LATER) from error
         finally:
             client.close(timeout=2)
 

@@ -51,6 +51,10 @@ def take(table: Table, sites: Sites, context: Context, loop: Loop, tell: Callabl
         for name in found.columns:
             columns.loc[found.index, name] = found[name]
         tell(f"switch values: {which.size} sites in {time.perf_counter() - started:.1f} s")
+    elif wanted is None and which.size:
+        left = said("sizes_switch", sites=which.size, most=MOST_SITES)
+        table.notes.append(left)
+        tell(left.text())
     table.tests = value_tests(table.sites, context, columns)
     table.take("testing", Step(columns, []), COLUMNS, time.perf_counter() - started)
 

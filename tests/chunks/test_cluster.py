@@ -101,6 +101,7 @@ def test_a_killed_worker_loses_nothing(own: Machines, tmp_path: Path) -> None:
     assert sums(crew, tmp_path / "store", settings=(0.05,), each=each).tobytes() == SUMS.tobytes()
 
 
+@pytest.mark.slow
 def test_a_worker_that_dies_over_a_chunk_loses_nothing(own: Machines, tmp_path: Path) -> None:
     own.add(2)
     crew = _waited_for(own, 2)
@@ -109,6 +110,7 @@ def test_a_worker_that_dies_over_a_chunk_loses_nothing(own: Machines, tmp_path: 
     assert (tmp_path / "who").exists()
 
 
+@pytest.mark.slow
 def test_when_all_workers_die_new_ones_go_on(own: Machines, tmp_path: Path) -> None:
     own.add(1)
     crew, left = _waited_for(own, 1), [0]
@@ -153,6 +155,15 @@ def test_a_cluster_without_workers_is_told(own: Machines, monkeypatch: pytest.Mo
     monkeypatch.setattr("planner.chunks.cluster.CONNECT_S", 2)
     with pytest.raises(ClusterError, match="found no worker"):
         Cluster(own.address)
+
+
+@pytest.mark.slow
+def test_a_worker_without_planner_is_refused(own: Machines) -> None:
+    (own.folder / "planner").mkdir()
+    (own.folder / "planner" / "__init__.py").write_text('raise ImportError("not here")', encoding="utf-8")
+    own.add(1, path=str(own.folder))
+    with pytest.raises(ClusterError, match="the same installation of planner on every worker"):
+        _waited_for(own, 1)
 
 
 def test_another_version_on_the_workers_is_refused(machines: Machines, monkeypatch: pytest.MonkeyPatch) -> None:
