@@ -8,8 +8,8 @@ within stages are indented. `--until sizing`, the default, ends before the engin
 
 `--sample N` sizes only N sites, some of each chunk, and lets the results of each stand for the sites beside it, so
 that what comes after the engine can be measured without sizing a nation. The stage `sizing` and all numbers in the
-results then mean nothing; stages, rows and files are as large as in a whole run. For nations without draws only (from
-10 000 sites on).
+results then mean nothing; stages, rows and files are as large as in a whole run. For nations of 100 000
+sites and more: of a few thousand sites draws are made, and those need each site's own design.
 """
 
 from __future__ import annotations
