@@ -11,13 +11,14 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import csr_array, vstack
 
-from planner.choice.model import RELATIVE_GAP, Answer, Model, gap_of, model_of, solve
+from planner.choice.model import RELATIVE_GAP, SOLVE_SECONDS, Answer, Model, gap_of, model_of, solve
 from planner.choice.problem import NO_PHASE, Flags, Problem, Whole
 from planner.choice.solver import Floats, quiet
 
 NEAR = 300  # sites near the margin that are chosen exactly; beside them whatever the relaxation leaves broken
 NEAR_PHASES = 90  # the same where each may go to any phase
 SECONDS = 20.0
+PLAIN_SITES = 2_000  # from which on a budget alone is relaxed without the solver; below, all sites go to it at once
 BROKEN = 1e-9
 
 
@@ -26,6 +27,9 @@ def select_near(problem: Problem, *, near: int = NEAR, prove: bool = True) -> An
 
     With `prove`, a gap above what counts as optimal is worked on once more, with every site that could close it.
     """
+    plain = not problem.rules and problem.sites_max is None and not problem.phases
+    if plain and problem.budget is not None and problem.cost.size > PLAIN_SITES:
+        return _select_plain(problem, problem.budget, near, prove)
     model = model_of(problem)
     relaxed = relax(problem, model)
     if relaxed is None:
@@ -46,6 +50,56 @@ def select_near(problem: Problem, *, near: int = NEAR, prove: bool = True) -> An
         if again is not None and int(problem.value[again.chosen].sum()) >= reached:
             answer, bound = again, min(bound, -again.bound)
     return _stated(problem, answer, bound)
+
+
+def _select_plain(problem: Problem, budget: int, near: int, prove: bool) -> Answer | None:
+    """The same where nothing but the budget limits the choice: the relaxation takes sites by value over cost until the
+    money is spent (Dantzig 1957), and only the free sites go to the solver."""
+    value, cost = problem.value, problem.cost
+    density = value / np.maximum(cost, 1)
+    order = np.argsort(-density, kind="stable")
+    order = order[value[order] > 0]
+    spent = np.cumsum(cost[order])
+    fit = int(np.searchsorted(spent, budget, side="right"))
+    taken = np.zeros(cost.size, dtype=np.bool_)
+    taken[order[:fit]] = True
+    price, part = 0.0, 0.0
+    if fit < order.size:
+        price = float(density[order[fit]])
+        part = (budget - int(cost[taken].sum())) * price
+    bound = float(np.floor(int(value[taken].sum()) + part + 1e-6))
+    worth = value - price * cost
+    free = np.zeros(cost.size, dtype=np.bool_)
+    free[np.argsort(np.abs(worth), kind="stable")[:near]] = True
+    answer = _solve_free(problem, budget, taken, free, SOLVE_SECONDS)
+    if answer is None:
+        return None
+    reached = int(value[answer.chosen].sum())
+    if prove and bound - reached > RELATIVE_GAP * reached:
+        free = np.abs(worth) <= bound - reached
+        again = _solve_free(problem, budget, taken, free, SECONDS)
+        if again is not None and int(value[again.chosen].sum()) >= reached:
+            answer, bound = again, min(bound, -again.bound)
+    return _stated(problem, answer, bound)
+
+
+def _solve_free(problem: Problem, budget: int, taken: Flags, free: Flags, seconds: float) -> Answer | None:
+    """The free sites chosen exactly, the others as they were taken."""
+    held = taken & ~free
+    part = replace(
+        problem,
+        value=problem.value[free],
+        cost=problem.cost[free],
+        rank=problem.rank[free],
+        budget=budget - int(problem.cost[held].sum()),
+    )
+    found = solve(part, model_of(part), -part.value, nodes=None, seconds=seconds)
+    if found is None:
+        return None
+    chosen = held.copy()
+    chosen[free] = found.chosen
+    phase = np.full(chosen.size, NO_PHASE, dtype=np.int64)
+    return replace(found, chosen=chosen, phase=phase, bound=found.bound - float(problem.value[held].sum()))
 
 
 def relax(problem: Problem, model: Model) -> tuple[Floats, Floats, float] | None:

@@ -84,7 +84,7 @@ def rests_on_prior(sites: pd.DataFrame) -> pd.Series:
     """
     codes, different = pd.factorize(sites["reason_codes"])
     some = np.array([not PRIORS.isdisjoint(str(one).split(";")) for one in different], dtype=bool)[codes]
-    return some & sites["rank"].notna()
+    return sites["rank"].notna() & some
 
 
 def _prior_lines(sites: pd.DataFrame, rests: pd.Series) -> list[Said]:

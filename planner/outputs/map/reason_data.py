@@ -47,7 +47,7 @@ def said(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
     counts = ~passed | ~pd.Index(key).isin(key[~passed])
     here, order = here[counts], order[counts]
     turn_of = np.argsort(place[here] * (int(order.max(initial=0)) + 1) + order, kind="stable")
-    found = checks.iloc[here[turn_of]].assign(place=place[here[turn_of]])
+    found: pd.DataFrame = checks.iloc[here[turn_of]].assign(place=place[here[turn_of]])
     return found.drop_duplicates(["place", "rule", "subject", "value", "limit"])
 
 
@@ -61,7 +61,8 @@ def stopped(frame: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
 
 def _places(frame: pd.DataFrame, checks: pd.DataFrame) -> NDArray[np.int64]:
     """The place in the frame of each check's row, -1 where it has none."""
-    return pd.Index(frame["inventory_row"]).get_indexer(pd.Index(checks["inventory_row"])).astype(np.int64)
+    found = pd.Index(frame["inventory_row"]).get_indexer(pd.Index(checks["inventory_row"]))
+    return np.asarray(found, dtype=np.int64)
 
 
 class _Book:
