@@ -119,7 +119,8 @@ class Cluster:
             found, expected = "dask.distributed is not installed", 'it: pip install "planner[cluster]"'
             raise self.refused(found, expected) from error
         connect: Any = distributed.Client
-        logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what matters is told here, in one sentence
+        for name in [name for name in logging.root.manager.loggerDict if name.startswith("distributed")]:
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)  # what matters is told here, in one sentence
         try:
             client: Any = connect(self.address, timeout=CONNECT_S, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:

@@ -22,7 +22,7 @@ from tests.conftest import MakeProgramme
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL")
 
-SEED, KILLS, WELLS = 20, 20, 10
+SEED, KILLS, WELLS = 20, 20, 6
 PATIENCE_S = 300  # a busy machine
 FILES = ("sites.csv", "sites.parquet", "checks.parquet", "findings.csv", "plan.gpkg", "map.html")
 CODE = """
