@@ -15,6 +15,7 @@ from planner.plan import Plan
 from planner.tables.inventory import NOT_WELLS
 
 SKY = ("air_temperature", "temperature_range", "wind", "diffuse", "clearness_spread")  # besides the solar cell
+SET_THAT_STANDS = ("equipped_with", "existing_pump_id", "existing_array_wp")
 
 
 def to_assess(sites: pd.DataFrame) -> pd.Index:
@@ -38,13 +39,23 @@ def _installed(sites: pd.DataFrame) -> pd.Series:
 
 
 def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Catalogue) -> Sites:
-    """The engine's columns of the given rows: those under one sky together, in the order of their rows."""
-    table = sites.loc[rows].sort_values(["solar_cell", *(monthly(name)[0] for name in SKY)], kind="stable")
+    """The engine's columns of the given rows: those under one sky together, in the order of their rows.
+
+    Each row of a column by months lies in one piece: a sum over a row that does not is taken in another order by BLAS,
+    and differs in its last digit.
+    """
+    sky = ["solar_cell", *(monthly(name)[0] for name in SKY)]
+    table = sites.loc[rows, [*sky, *SET_THAT_STANDS]].sort_values(sky, kind="stable")
     place = {pump: number for number, pump in enumerate(catalogue.pump_ids)}
     installed = _installed(table)
     pump = table["existing_pump_id"].map(place).where(installed).fillna(-1).astype("int64")
-    unknown = installed & (pump < 0)
-    table, pump = table[~unknown], pump[~unknown]
+    known = ~(installed & (pump < 0))
+    kept = table.index[known]
+    places = sites.index.get_indexer(kept)
+
+    def column(name: str) -> np.ndarray:
+        return sites[name].to_numpy(dtype="float64")[places]
+
     fills = {
         "air_temperature": plan.array.air_temperature_c,
         "temperature_range": plan.array.temperature_range_k,
@@ -55,15 +66,15 @@ def engine_sites(sites: pd.DataFrame, rows: pd.Index, plan: Plan, catalogue: Cat
     for field in dataclasses.fields(Sites):
         name = field.name
         if name == "inventory_row":
-            columns[name] = table.index.to_numpy(dtype="int64")
+            columns[name] = kept.to_numpy(dtype="int64")
         elif name == "existing_pump":
-            columns[name] = pump.to_numpy()
+            columns[name] = pump[known].to_numpy()
         elif name == "tropical":
-            places = zip(table["solar_latitude"], table["climate_zone"], strict=True)
-            columns[name] = np.array([has_tropical_days(*place) for place in places], dtype=bool)
+            under = zip(column("solar_latitude"), sites["climate_zone"].to_numpy()[places], strict=True)
+            columns[name] = np.array([has_tropical_days(*one) for one in under], dtype=bool)
         elif name == "level_is_screen":
-            columns[name] = (table["level_limit_kind"] == "screen").to_numpy()
+            columns[name] = (sites["level_limit_kind"] == "screen").to_numpy()[places]
         else:
-            values = table[monthly(name) if name in MONTHLY else name].to_numpy(dtype="float64")
+            values = np.stack([column(one) for one in monthly(name)], axis=1) if name in MONTHLY else column(name)
             columns[name] = np.where(np.isnan(values), fills[name], values) if name in fills else values
     return Sites(**columns)
