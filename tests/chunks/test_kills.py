@@ -101,7 +101,9 @@ def test_killed_while_sizing_while_drawing_and_while_writing(
 
 @pytest.mark.slow
 def test_killed_at_twenty_random_moments(plan: Path, whole: tuple[dict[str, bytes], float], tmp_path: Path) -> None:
-    moments = sorted(random.Random(SEED).uniform(0.0, whole[1]) for _ in range(KILLS))
+    chance = random.Random(SEED)
+    moments = sorted(chance.uniform(0.0, whole[1]) for _ in range(KILLS))
+    assert len(set(moments)) == KILLS
     for number, moment in enumerate(moments):
         end = time.monotonic() + moment
         before = goes_on(plan, tmp_path / str(number), whole[0], lambda end=end: time.monotonic() >= end)
