@@ -62,33 +62,14 @@ def differences(own: dict[str, str], other: dict[str, str]) -> str:
     )
 
 
-def sent(columns: Columns) -> list[Any]:
-    """Columns as they travel: each array with the word whether its rows lie apart in memory."""
-    return [(type(one), {name: (values, _apart(values)) for name, values in vars(one).items()}) for one in columns]
+def received(columns: Columns) -> Columns:
+    """Columns as they arrive, in memory of their own: what is sent may not lie at whole words."""
+    return tuple(
+        type(one)(**{name: np.array(values, order="C") for name, values in vars(one).items()}) for one in columns
+    )
 
 
-def received(columns: list[Any]) -> Columns:
-    """The columns that were sent, laid out in memory as they were.
-
-    A sum of products over a row that lies apart is taken in another order by BLAS than over one that does not, and
-    differs in its last digit; kernels too are compiled for one layout or the other.
-    """
-    return tuple(kind(**{name: _laid(*values) for name, values in one.items()}) for kind, one in columns)
-
-
-def _apart(values: Any) -> bool:
-    return bool(values.ndim > 1 and not values.flags.c_contiguous)
-
-
-def _laid(values: Any, apart: bool) -> Any:
-    if not apart:
-        return np.array(values, order="C")  # of its own: what arrives may not lie at whole words
-    own = np.empty((len(values) + 1, *values.shape[1:]), values.dtype, order="F")[:-1]  # apart, be it a single row
-    own[:] = values
-    return own
-
-
-def on_worker(expected: dict[str, str], work: Work, columns: list[Any], context: Context, settings: Settings) -> bytes:
+def on_worker(expected: dict[str, str], work: Work, columns: Columns, context: Context, settings: Settings) -> bytes:
     """A chunk computed by a worker, which may have joined after all others were looked at."""
     odd = differences(expected, make_up())
     if odd:
@@ -172,7 +153,7 @@ class _ClusterLanes:
         self.again()
 
     def submit(self, work: Work, columns: Columns, settings: Settings) -> Future[bytes]:
-        begun: Future[bytes] = self._executor.submit(on_worker, make_up(), work, sent(columns), self._shared, settings)
+        begun: Future[bytes] = self._executor.submit(on_worker, make_up(), work, columns, self._shared, settings)
         return begun
 
     def look(self) -> None:

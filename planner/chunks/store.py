@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import time
 from pathlib import Path
 
 import pyarrow as pa
@@ -19,7 +18,6 @@ MARK = b"chunk 1\n"
 ENDING = ".chunk"
 FORMER = (".json", ".npz", ".npy")  # as earlier versions kept chunks
 DIGEST = hashlib.sha256().digest_size
-ABANDONED_S = 3600.0  # a half-written file of another process this old has no writer any more
 
 Tables = tuple[pa.Table, ...]
 
@@ -93,8 +91,7 @@ class Store:
         for path in self._files(*FORMER):
             path.unlink(missing_ok=True)
         for path in self._files(".part"):
-            if time.time() - path.stat().st_mtime > ABANDONED_S:
-                path.unlink(missing_ok=True)
+            path.unlink(missing_ok=True)  # one run at a time works in a folder: nobody writes it any more
 
     def _files(self, *endings: str) -> list[Path]:
         return [path for path in sorted(self.folder.rglob("*")) if path.suffix in endings and path.is_file()]
