@@ -265,7 +265,7 @@ def _read(plan: LoadedPlan, disk: Path | None = None) -> Table:
     return table
 
 
-def _inputs(plan: LoadedPlan, disk: Path | None) -> tuple[Catalogue, Table]:
+def _inputs(plan: LoadedPlan, disk: Path | None = None) -> tuple[Catalogue, Table]:
     """Read catalogue and inventory and look at every other input, so that all faults are told at once."""
     faults: list[Fault] = []
     first: InputError | None = None

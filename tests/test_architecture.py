@@ -27,6 +27,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("physics", "crops", "disk", "terminal"),
     ("texts.locales",),
     ("texts",),
+    ("texts.many",),
     ("glossary", "plan"),
     ("catalogue",),
     ("engine",),

@@ -31,6 +31,7 @@ CONNECT_S = 10  # for an address to answer, and for a first worker to be there
 WITHOUT_WORKERS_S = 60.0  # as long as a cluster may be without any
 AHEAD = 3  # chunks under way, times the threads of all workers: none waits for this process
 LIBRARIES = ("numba", "llvmlite", "numpy", "scipy", "pandas", "pyarrow")
+ADDRESS = "the address of a running scheduler, as tcp://10.0.0.5:8786"
 LATER = "a cluster that stays; finished chunks are kept, repeat the command to go on, with or without --scheduler"
 
 
@@ -99,6 +100,8 @@ class Cluster:
         except ImportError as error:
             found, expected = "dask.distributed is not installed", 'it: pip install "planner[cluster]"'
             raise self.refused(found, expected) from error
+        if not self.address.strip():  # dask would start a cluster of its own
+            raise self.refused("no address", ADDRESS)
         connect: Any = distributed.Client
         for name in [name for name in logging.root.manager.loggerDict if name.startswith("distributed")]:
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)  # what matters is told here, in one sentence
@@ -106,7 +109,7 @@ class Cluster:
             client: Any = connect(self.address, timeout=CONNECT_S, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
             found = f"nobody who answers ({type(error).__name__})"
-            raise self.refused(found, "the address of a running scheduler, as tcp://10.0.0.5:8786") from error
+            raise self.refused(found, ADDRESS) from error
         try:
             self._look_at_workers(client)
             yield client
