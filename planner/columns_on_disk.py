@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-ROWS = 200_000  # smaller tables stay in memory
+ROWS = 50_000  # smaller tables stay in memory
 
 
 class ColumnsOnDisk:
