@@ -34,6 +34,10 @@ COST = {
     "diesel_solar": "cost_diesel_solar_per_m3",
     "grid": "cost_grid_per_m3",
 }
+TOLD = (
+    *("alternative_margin", "alternative_cheapest"),
+    *("co2_diesel_t_year", "co2_avoided_t_year", "people_unserved_do_nothing"),
+)
 BOUNDARY = "whole scheme with its source of power; burning of fuel only for CO2; equip sites"
 
 
@@ -205,7 +209,7 @@ def _people(sites: pd.DataFrame, demand: Wanted, pumps: Handpumps, terms: Terms)
 
 def totals(sites: pd.DataFrame) -> dict[str, Any]:
     """What run.json says of the ways: sites by cheapest way, CO2 of the equip sites, people unserved."""
-    equip = sites[(sites["decision"] == "equip") & sites["cost_per_m3"].notna()]
+    equip = sites[[*TOLD]][(sites["decision"] == "equip") & sites["cost_per_m3"].notna()]
     margin = equip["alternative_margin"]
     cheapest = equip["alternative_cheapest"].where(margin < 0.0, "solar")[margin.notna()]
     return {

@@ -30,6 +30,7 @@ __all__ = ["RESERVE", "Funding", "fund", "look_at", "problem_of"]
 
 RESERVE = 20
 VALUE_UNITS = 1000  # thousandths of a person, or of a cubic metre a day
+TOLD = ("site_id", "capital_cost", "people_served", "volume_used_m3_day")
 OBJECTIVE = {"people_served": "people_served", "volume_used": "volume_used_m3_day"}
 
 
@@ -60,7 +61,7 @@ def problem_of(sites: pd.DataFrame, shown: pd.DataFrame, plan: LoadedPlan) -> tu
     """
     able = able_to_fund(sites)
     order = sites.index[able][np.argsort(sites.loc[able, "rank"].to_numpy(), kind="stable")]
-    table = sites.loc[order]
+    table = sites.loc[order, [_objective(plan), "capital_cost", "rank"]]
     budget = plan.plan.programme.budget
     problem = Problem(
         np.rint(table[_objective(plan)].fillna(0.0).to_numpy() * VALUE_UNITS).astype(np.int64),
@@ -89,7 +90,7 @@ def fund(sites: pd.DataFrame, shown: pd.DataFrame, plan: LoadedPlan) -> Funding:
         return Funding(column, year, mask)
     able = able_to_fund(sites)
     problem, order = problem_of(sites, shown, plan)
-    table = sites.loc[order]
+    table = sites.loc[order, [*TOLD]]
     findings = [*lock_findings(sites, able, plan), *_unknown_people(table, plan)]
     found = select(problem)
     if found is None:
