@@ -23,6 +23,7 @@ import resource
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -71,15 +72,23 @@ WATCHED = [
 
 
 class Watch:
-    """Stages in the order in which they began: depth, name, seconds, seconds of processor, MB at the end, most MB."""
+    """Stages in the order in which they began: depth, name, seconds, seconds of processor, MB at the end, most MB, most
+    MB without pages of files, which the system takes back when it needs them (looked at twenty times a second)."""
 
     def __init__(self) -> None:
         self.stages: list[list[Any]] = []
         self.depth = 0
+        self.own: list[tuple[float, float]] = []
+        threading.Thread(target=self._look, daemon=True).start()
+
+    def _look(self) -> None:
+        while True:
+            self.own.append((time.perf_counter(), _memory("RssAnon")))
+            time.sleep(0.05)
 
     @contextmanager
     def stage(self, name: str) -> Iterator[None]:
-        line: list[Any] = [self.depth, name, 0.0, 0.0, 0.0, 0.0]
+        line: list[Any] = [self.depth, name, 0.0, 0.0, 0.0, 0.0, 0.0]
         self._peak_so_far()
         self.stages.append(line)
         self.depth += 1
@@ -88,6 +97,7 @@ class Watch:
             yield
         finally:
             line[2:5] = time.perf_counter() - clock, time.process_time() - busy, _memory("VmRSS")
+            line[6] = max([mb for at, mb in self.own if at >= clock], default=_memory("RssAnon"))
             self.depth -= 1
             self._peak_so_far(line)
 
@@ -191,9 +201,9 @@ def measure(plan: Path, until: str, sample: int, out: Path | None, profile: bool
 def say(watch: Watch, sample: int) -> None:
     if sample:
         print(f"Only {sample} sites were sized; their results stand for those beside them.")
-    print(f"{'stage':32}{'clock s':>10}{'busy s':>10}{'MB after':>10}{'most MB':>10}")
-    for depth, name, clock, busy, after, most in watch.stages:
-        print(f"{'  ' * depth + name:32.60}{clock:10.1f}{busy:10.1f}{after:10.0f}{most:10.0f}")
+    print(f"{'stage':32}{'clock s':>10}{'busy s':>10}{'MB after':>10}{'most MB':>10}{'own MB':>10}")
+    for depth, name, clock, busy, after, most, own in watch.stages:
+        print(f"{'  ' * depth + name:32.60}{clock:10.1f}{busy:10.1f}{after:10.0f}{most:10.0f}{own:10.0f}")
 
 
 def main() -> None:
