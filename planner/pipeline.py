@@ -20,7 +20,7 @@ from planner.alternatives import compare as alternatives
 from planner.catalogue.loader import Catalogue, load_catalogue
 from planner.choice import funding, weights
 from planner.choice.decision import decide, on_priors
-from planner.choice.design_checks import design_checks, family_checks
+from planner.choice.design_checks import design_checks
 from planner.choice.lots import stage as lots
 from planner.choice.ranking import rank
 from planner.columns_on_disk import ColumnsOnDisk
@@ -160,13 +160,7 @@ def _computed(
     rows = chunks.to_assess(table.sites)
     sites = chunks.engine_sites(table.sites, rows, plan.plan, catalogue)
     context = make_context(plan.plan, catalogue, weather_of(plan))
-    columns, rules = sizing.size(table.sites.index, sites, context, loop, progress, chunk_sites)
-    table.take(
-        "sizing",
-        Step(columns, [], family_checks(rules)),
-        tuple(columns.columns),
-        time.perf_counter() - started,
-    )
+    sizing.take(table, sites, context, loop, progress, chunk_sites)
     tell(f"sizing: {sites.inventory_row.size} sites in {time.perf_counter() - started:.1f} s")
     alternatives.take(table, context)
 

@@ -51,12 +51,12 @@ def family_checks(rules: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "inventory_row": rules["inventory_row"],
-            "rule": rule.astype("str"),
-            "subject": rules["family"].astype("str"),
+            "rule": rule,
+            "subject": rules["family"],
             "value": rules["value"].where(stops),
-            "operator": operator.astype("str"),
+            "operator": operator.astype("str").astype("category"),
             "limit": rules["limit"].where(stops),
-            "unit": unit.astype("str"),
+            "unit": unit.astype("str").astype("category"),
             "pass": ~stops,
         }
     )

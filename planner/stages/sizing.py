@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 
 import pandas as pd
 import pyarrow as pa
 
+from planner.choice.design_checks import family_checks
 from planner.chunks import Loop, Task
 from planner.chunks.columns import Gathered, GatheredRules, engine_tables
 from planner.chunks.loop import Columns, Settings
 from planner.chunks.store import Tables
 from planner.engine.assess import Context, Sites, assess
+from planner.run_table import Table
+from planner.tables.step import Step
 
 FEW, MANY, MANY_FROM = 64, 512, 50_000  # sites a chunk, of few sites and of many
 
@@ -25,6 +29,24 @@ def work(columns: Columns, context: Context, _settings: Settings) -> Tables:
 TASK = Task("sizing", work, rehearse=work, sites=FEW)
 
 
+def take(
+    table: Table,
+    sites: Sites,
+    context: Context,
+    loop: Loop,
+    progress: Callable[[int, int], None],
+    sites_a_chunk: int | None = None,
+) -> None:
+    """Size the sites and join the engine's columns and the rules of pump families to the table.
+
+    progress  is called with the number of sites that are done, and of all
+    """
+    started = time.perf_counter()
+    columns, rules = size(table.sites.index, sites, context, loop, progress, sites_a_chunk)
+    step = Step(columns, [], family_checks(rules))
+    table.take("sizing", step, tuple(columns.columns), time.perf_counter() - started)
+
+
 def size(
     index: pd.Index,
     sites: Sites,
@@ -33,10 +55,7 @@ def size(
     progress: Callable[[int, int], None],
     sites_a_chunk: int | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The engine's columns for every row of the table's index, and what decided each pump family at each site.
-
-    progress  is called with the number of sites that are done, and of all
-    """
+    """The engine's columns for every row of the table's index, and what decided each pump family at each site."""
     total = sites.inventory_row.size
     places = index.get_indexer(pd.Index(sites.inventory_row))
     columns, rules = Gathered(len(index)), GatheredRules()

@@ -46,7 +46,7 @@ WATCHED = [
     ("planner.pipeline", "engine_columns", "engine_columns"),
     ("planner.alternatives.compare", "take", "alternatives"),
     ("planner.pipeline", "design_checks", "design_checks"),
-    ("planner.pipeline", "family_checks", "family_checks"),
+    ("planner.stages.sizing", "family_checks", "family_checks"),
     ("planner.pipeline", "on_priors", "on_priors"),
     ("planner.pipeline", "decide", "decide"),
     ("planner.choice.funding", "fund", "funding"),
