@@ -24,9 +24,10 @@ import numpy as np
 from planner import __version__
 from planner.chunks.loop import Columns, Lanes, Settings, Task, Work, packed_work
 from planner.engine.assess import Context
-from planner.errors import ClusterError, Fault, PlannerError
+from planner.errors import ClusterError, Fault, InternalError, PlannerError
 from planner.physics.equation import PACKAGE
 
+STARTS = 4
 CONNECT_S = 10  # for an address to answer, and for a first worker to be there
 WITHOUT_WORKERS_S = 60.0  # as long as a cluster may be without any
 AHEAD = 3  # chunks under way, times the threads of all workers: none waits for this process
@@ -105,11 +106,7 @@ class Cluster:
         connect: Any = distributed.Client
         for name in [name for name in logging.root.manager.loggerDict if name.startswith("distributed")]:
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)  # what matters is told here, in one sentence
-        try:
-            client: Any = connect(self.address, timeout=CONNECT_S, set_as_default=False)
-        except (OSError, ValueError, TypeError) as error:
-            found = f"nobody who answers ({type(error).__name__})"
-            raise self.refused(found, ADDRESS) from error
+        client = self._connected(connect)
         try:
             self._look_at_workers(client)
             yield client
@@ -125,6 +122,18 @@ class Cluster:
             raise self.refused("a scheduler that is gone", LATER) from error
         finally:
             client.close(timeout=2)
+
+    def _connected(self, connect: Any) -> Any:
+        for tries_left in reversed(range(STARTS)):
+            try:
+                return connect(self.address, timeout=CONNECT_S, set_as_default=False)
+            except AssertionError:  # dask gives a thread of its own ten seconds to start, too few on a busy machine
+                if not tries_left:
+                    raise
+            except (OSError, ValueError, TypeError) as error:
+                found = f"nobody who answers ({type(error).__name__})"
+                raise self.refused(found, ADDRESS) from error
+        raise InternalError("no try was made")
 
     def _look_at_workers(self, client: Any) -> None:
         try:
